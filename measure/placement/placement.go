@@ -1,0 +1,94 @@
+// Package placement computes where needles and leads lie from marks, scale and
+// the geometry of the views.
+package placement
+
+import (
+	"leadline/imaging"
+	"leadline/measure/mark"
+	"leadline/measure/scale"
+)
+
+// Film is a frame of the case as placement sees it: header only, no pixels.
+type Film struct {
+	Ref      mark.FrameRef
+	File     string // base name, for messages
+	Header   *imaging.Header
+	Geometry imaging.Geometry
+	Time     string // acquisition date and time, for the order of positions
+}
+
+// Options of a computation.
+type Options struct {
+	// MarkingSD, if known, is one standard deviation in pixels, per
+	// coordinate, for all marks; it switches the floor for a wrong edge off.
+	MarkingSD imaging.Number
+}
+
+// Result is one computed quantity.
+type Result struct {
+	Object, Quantity string
+	Plane            string // frontal, lateral, both
+	Value            float64
+	Unit             string // mm, deg, px or 1
+	HasU             bool   // whether U95, Lo, Hi carry an interval
+	U95, Lo, Hi      float64
+	Side             mark.Side
+	SideSource       string
+	SideConfirmed    bool
+	Level            mark.Level
+	LevelSource      string
+	LevelConfirmed   bool
+	Class            string
+	Contact          int // index of the contact, -1 for none
+	Of               string
+	Frames           []mark.FrameRef
+	Scale            string // the scale's source and plane; empty where no scale enters
+	// Budget holds standard uncertainties (k = 1) in Unit by source.
+	Budget map[string]float64
+	Notes  []string
+}
+
+// Missing is a quantity that cannot be computed, and what would mend it.
+type Missing struct{ Object, Quantity, Because string }
+
+// Device is what is known of one device or position as a whole.
+type Device struct {
+	Object         string // N1, N1.2, W1, L1
+	Kind           mark.Structure
+	Side           mark.Side
+	SideSource     string
+	SideConfirmed  bool
+	SideConflict   string // why the side is withheld; empty: no conflict
+	Level          mark.Level
+	LevelSource    string
+	LevelConfirmed bool
+}
+
+// FilmReading is how a film was read: view, cranial, orientation, scale.
+type FilmReading struct {
+	Film          Film
+	View          imaging.View
+	ViewSource    string
+	Cranial       imaging.Edge
+	CranialSource string
+	PatientLeft   imaging.Edge
+	LeftSource    string
+	LeftConfirmed bool
+	LeftConflict  string
+	Scale         scale.Scale
+	// Points of interest for drawing, SR coordinates, by "object/what":
+	// what is entry, exit or tip.
+	Points map[string]Point
+}
+
+// Point is an SR coordinate in pixels.
+type Point struct{ X, Y float64 }
+
+// Placement is everything computed for one observer's marks.
+type Placement struct {
+	Results  []Result
+	Missing  []Missing
+	Cautions []string
+	Devices  []Device
+	Films    []FilmReading
+}
