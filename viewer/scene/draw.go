@@ -1,0 +1,250 @@
+package scene
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"leadline/imaging"
+)
+
+// Draw lays the scene down in the view: marks, then words.
+func (s *Scene) Draw(v View) Drawing {
+	d := drafter{view: v, unit: v.Unit, layer: Layer{Clip: v.Pane}}
+	if d.unit <= 0 {
+		d.unit = 1
+	}
+	for _, p := range s.Paths {
+		pts := make([]r2.Vec, len(p.Points))
+		for i, q := range p.Points {
+			pts[i] = v.ToPane(q)
+		}
+		d.stroke(pts, p.Closed, p.Stroke)
+	}
+	for _, m := range s.Symbols {
+		d.symbol(m)
+	}
+	words := Layer{Clip: v.Pane}
+	l := newLayout(v, d.unit, d.layer.Lines)
+	for _, m := range s.Symbols {
+		h := m.Size / 2 * d.unit
+		at := v.ToPane(m.At)
+		l.symbols = append(l.symbols, Box(at.X-h, at.Y-h, 2*h, 2*h))
+	}
+	s.drawEdges(v, l, &words)
+	s.drawBar(v, l, &words)
+	for _, label := range s.Labels {
+		l.place(label, &words)
+	}
+	return Drawing{Layers: []Layer{d.layer, words}}
+}
+
+type drafter struct {
+	view  View
+	unit  float64
+	layer Layer
+}
+
+// stroke draws the dark edge whole, then the pattern on it.
+func (d *drafter) stroke(pts []r2.Vec, closed bool, s Stroke) {
+	if len(pts) == 0 {
+		return
+	}
+	if s.Edge > 0 {
+		d.layer.Lines = append(d.layer.Lines, Line{Points: pts, Closed: closed, Width: (s.Width + 2*s.Edge) * d.unit, Color: Dark})
+	}
+	if len(s.Dash) == 0 {
+		d.layer.Lines = append(d.layer.Lines, Line{Points: pts, Closed: closed, Width: s.Width * d.unit, Color: s.Color})
+		return
+	}
+	for _, piece := range cut(pts, closed, s.Dash, d.unit) {
+		d.layer.Lines = append(d.layer.Lines, Line{Points: piece, Width: s.Width * d.unit, Color: s.Color})
+	}
+}
+
+// cut gives the inked pieces of a dashed line.
+func cut(pts []r2.Vec, closed bool, dash Dash, unit float64) [][]r2.Vec {
+	if closed && len(pts) > 1 {
+		pts = append(append([]r2.Vec(nil), pts...), pts[0])
+	}
+	var pieces [][]r2.Vec
+	i, left, ink := 0, dash[0]*unit, true
+	piece := []r2.Vec{pts[0]}
+	for k := 1; k < len(pts); k++ {
+		a, b := pts[k-1], pts[k]
+		length := r2.Norm(r2.Sub(b, a))
+		for at := 0.0; at < length; {
+			step := math.Min(left, length-at)
+			at += step
+			left -= step
+			p := r2.Add(a, r2.Scale(at/length, r2.Sub(b, a)))
+			if ink {
+				piece = append(piece, p)
+			}
+			if left > 1e-9 {
+				continue
+			}
+			if ink {
+				pieces = append(pieces, piece)
+			}
+			i = (i + 1) % len(dash)
+			left, ink = dash[i]*unit, !ink
+			piece = []r2.Vec{p}
+			if len(pieces) > 4000 {
+				return pieces // zoomed in so far that most lie outside the pane
+			}
+		}
+	}
+	if ink && len(piece) > 1 {
+		pieces = append(pieces, piece)
+	}
+	return pieces
+}
+
+// symbol draws a point mark round its place.
+func (d *drafter) symbol(m Symbol) {
+	c, r := d.view.ToPane(m.At), m.Size/2*d.unit
+	s := m.Stroke
+	s.Dash = nil
+	at := func(x, y float64) r2.Vec { return r2.Vec{X: c.X + x*r, Y: c.Y + y*r} }
+	outline := func(pts ...r2.Vec) {
+		if m.Fill.A > 0 {
+			d.layer.Lines = append(d.layer.Lines, disc(c, 2*r, m.Fill))
+		}
+		d.stroke(pts, true, s)
+	}
+	switch m.Shape {
+	case Circle:
+		outline(ring(c, r)...)
+	case Diamond:
+		outline(at(0, -1.15), at(1.15, 0), at(0, 1.15), at(-1.15, 0))
+	case Square:
+		outline(at(-0.9, -0.9), at(0.9, -0.9), at(0.9, 0.9), at(-0.9, 0.9))
+	case Triangle:
+		outline(at(0, -1.15), at(1.1, 0.8), at(-1.1, 0.8))
+	case Handle:
+		d.layer.Lines = append(d.layer.Lines, disc(c, 2*r+(s.Width+2*s.Edge)*d.unit, Dark), disc(c, 2*r, m.Fill))
+		plain := s
+		plain.Edge = 0
+		d.stroke(ring(c, r), true, plain)
+	case Cross:
+		d.strokes(s, []r2.Vec{at(-0.8, -0.8), at(0.8, 0.8)}, []r2.Vec{at(-0.8, 0.8), at(0.8, -0.8)})
+	case Plus:
+		d.strokes(s, []r2.Vec{at(-1, 0), at(1, 0)}, []r2.Vec{at(0, -1), at(0, 1)})
+	case Across:
+		u := r2.Sub(d.view.ToPane(r2.Add(m.At, m.Along)), c)
+		if n := r2.Norm(u); n > 0 {
+			u = r2.Scale(r/n, r2.Vec{X: -u.Y, Y: u.X})
+			d.strokes(s, []r2.Vec{r2.Sub(c, u), r2.Add(c, u)})
+		}
+	}
+}
+
+// strokes draws all edges before all colours, so that no edge cuts a stroke.
+func (d *drafter) strokes(s Stroke, all ...[]r2.Vec) {
+	for _, pts := range all {
+		d.layer.Lines = append(d.layer.Lines, Line{Points: pts, Width: (s.Width + 2*s.Edge) * d.unit, Color: Dark})
+	}
+	for _, pts := range all {
+		d.layer.Lines = append(d.layer.Lines, Line{Points: pts, Width: s.Width * d.unit, Color: s.Color})
+	}
+}
+
+// disc is a filled circle: a stroke of no length with round caps.
+func disc(c r2.Vec, diameter float64, col colour) Line {
+	return Line{Points: []r2.Vec{c, {X: c.X + 0.01, Y: c.Y}}, Width: diameter, Color: col}
+}
+
+func ring(c r2.Vec, r float64) []r2.Vec {
+	const n = 28
+	pts := make([]r2.Vec, n)
+	for i := range pts {
+		a := 2 * math.Pi * float64(i) / n
+		pts[i] = r2.Vec{X: c.X + r*math.Cos(a), Y: c.Y + r*math.Sin(a)}
+	}
+	return pts
+}
+
+// drawEdges sets the direction words at the pane's edges.
+func (s *Scene) drawEdges(v View, l *layout, into *Layer) {
+	const margin = 14
+	for _, e := range s.Edges {
+		size := 14 * l.unit
+		if e.Large {
+			size = 26 * l.unit
+		}
+		t := Text{Words: e.Words, Size: size, Bold: e.Large, Color: e.Color, Edge: 2 * l.unit}
+		w, pad := Advance(t.Words, size, t.Bold), margin*l.unit
+		r := v.Pane
+		// Left and right words stand high, clear of what is drawn in the middle.
+		switch v.EdgeShown(e.Edge) {
+		case imaging.Left:
+			t.X, t.Y = r.Min.X+pad, r.Min.Y+pad+size
+		case imaging.Right:
+			t.X, t.Y = r.Max.X-pad-w, r.Min.Y+pad+size
+		case imaging.Top:
+			t.X, t.Y = r.Centre().X-w/2, r.Min.Y+pad+size*0.8
+		case imaging.Bottom:
+			t.X, t.Y = r.Centre().X-w/2, r.Max.Y-pad-34*l.unit
+		default:
+			continue
+		}
+		l.taken = append(l.taken, t.Box())
+		into.Texts = append(into.Texts, t)
+	}
+}
+
+// BarLength picks a bar of 1, 2 or 5 times a power of ten millimetres that is
+// at most a quarter of the pane's width, and gives it in mm and output pixels.
+func (b Bar) BarLength(v View) (mm, pixels float64) {
+	if !b.Known || b.PerColumn <= 0 || v.Zoom <= 0 {
+		return 0, 0
+	}
+	perPixel := b.PerColumn / v.Zoom // mm for an output pixel: pixels are shown in their true shape
+	most := v.Pane.W() / 4 * perPixel
+	p := math.Pow(10, math.Floor(math.Log10(most)))
+	mm = p
+	for _, f := range []float64{2, 5} {
+		if f*p <= most {
+			mm = f * p
+		}
+	}
+	return mm, mm / perPixel
+}
+
+func (s *Scene) drawBar(v View, l *layout, into *Layer) {
+	pad, size := 14*l.unit, 13*l.unit
+	x, y := v.Pane.Min.X+pad, v.Pane.Max.Y-pad
+	color := White
+	if s.Bar.Caution {
+		color = Vermillion
+	}
+	words := s.Bar.Words
+	if mm, w := s.Bar.BarLength(v); mm > 0 {
+		y -= 4 * l.unit
+		tick := 4 * l.unit
+		a, b := r2.Vec{X: x, Y: y}, r2.Vec{X: x + w, Y: y}
+		for _, pass := range []struct {
+			width float64
+			color colour
+		}{{4.5, Dark}, {1.8, White}} {
+			for _, pts := range [][]r2.Vec{{a, b}, {{X: a.X, Y: y - tick}, {X: a.X, Y: y + tick}}, {{X: b.X, Y: y - tick}, {X: b.X, Y: y + tick}}} {
+				into.Lines = append(into.Lines, Line{Points: pts, Width: pass.width * l.unit, Color: pass.color})
+			}
+		}
+		l.taken = append(l.taken, Box(x, y-tick, w, 2*tick))
+		x, y = b.X+10*l.unit, y+4.5*l.unit
+		words = fmt.Sprintf("%g mm %s", mm, s.Bar.Words)
+	}
+	room := v.Pane.Max.X - pad - x
+	lines := Wrap(words, size, false, room)
+	if len(lines) > 2 {
+		lines = append(lines[:1], Fit(lines[1]+" …", size, false, room))
+	}
+	for i, line := range lines {
+		t := Text{X: x, Y: y - float64(len(lines)-1-i)*size*LineHeight, Words: line, Size: size, Color: color, Edge: 2 * l.unit}
+		l.taken = append(l.taken, t.Box())
+		into.Texts = append(into.Texts, t)
+	}
+}

@@ -1,0 +1,218 @@
+package scene
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"leadline/imaging"
+	"leadline/measure/mark"
+	"leadline/measure/placement"
+	"leadline/measure/scale"
+)
+
+// Cautions every picture carries.
+const (
+	CautionReview = "For review after the case, never for guidance."
+	CautionDepth  = "Depth is to the midline sacral cortex, not to bowel, vessel or nerve."
+)
+
+// SideLevel says side and level of a device: RIGHT · S3. Where sources
+// disagree the side is withheld, whatever the device's Side says.
+func SideLevel(d placement.Device) string {
+	side := "SIDE NOT KNOWN"
+	switch {
+	case d.SideConflict != "":
+		side = "SIDE WITHHELD"
+	case d.Side == mark.MiddleSide:
+		side = "MIDLINE"
+	case d.Side != mark.NoSide:
+		side = strings.ToUpper(string(d.Side))
+	}
+	level := "LEVEL NOT KNOWN"
+	if d.Level != "" {
+		level = string(d.Level)
+	}
+	return side + " · " + level
+}
+
+// SideBasis says what the side rests on.
+func SideBasis(d placement.Device) string {
+	switch {
+	case d.SideConflict != "":
+		return "side: " + d.SideConflict
+	case d.Side == mark.NoSide:
+		return "side: not known"
+	}
+	return "side: " + basis(d.SideSource, d.SideConfirmed)
+}
+
+// LevelBasis says what the level rests on.
+func LevelBasis(d placement.Device) string {
+	if d.Level == "" {
+		return "level: not known"
+	}
+	return "level: " + basis(d.LevelSource, d.LevelConfirmed)
+}
+
+func basis(source string, confirmed bool) string {
+	if source == "" {
+		source = "basis not given"
+	}
+	if confirmed || strings.HasSuffix(source, "not confirmed") {
+		return source
+	}
+	return source + ", not confirmed"
+}
+
+func caseLine(d placement.Device) CaseLine {
+	return CaseLine{
+		Object: d.Object, Style: Style(d.Object),
+		Words: SideLevel(d), Side: SideBasis(d), Level: LevelBasis(d),
+		Sure:    d.SideConfirmed && d.LevelConfirmed && d.SideConflict == "",
+		Refused: d.SideConflict != "",
+	}
+}
+
+// DeviceName says N1.2 as "needle N1, position 2".
+func DeviceName(object string) string {
+	kind, _, position := splitObject(object)
+	base, _, numbered := strings.Cut(object, ".")
+	name := base
+	switch kind {
+	case 'N':
+		name = "needle " + base
+	case 'W':
+		name = "wire " + base
+	case 'L':
+		name = "lead " + base
+	}
+	if numbered {
+		name += fmt.Sprintf(", position %d", position)
+	}
+	return name
+}
+
+// title of a view.
+func title(v imaging.View) string {
+	switch v {
+	case imaging.Frontal:
+		return "Frontal"
+	case imaging.Lateral:
+		return "Lateral"
+	case imaging.Oblique:
+		return "Oblique"
+	}
+	return "View not known"
+}
+
+// aspect says where the film is seen from and how the C-arm stood.
+func aspect(film placement.FilmReading) string {
+	var parts []string
+	if film.Cranial == imaging.NoEdge {
+		parts = append(parts, "cranial direction not known")
+	} else if s := seenFrom(film); s != "" {
+		parts = append(parts, s)
+	}
+	g := film.Film.Geometry
+	if g.PrimaryAngle.Known {
+		s := "C-arm " + degrees(g.PrimaryAngle.Value)
+		if b := g.SecondaryAngle; b.Known && math.Abs(b.Value) >= 0.5 {
+			tilt := "cranial"
+			if b.Value < 0 {
+				tilt = "caudal"
+			}
+			s += fmt.Sprintf(", %.0f° %s", math.Abs(b.Value), tilt)
+		}
+		parts = append(parts, s)
+	}
+	return strings.Join(parts, ", ")
+}
+
+func degrees(a float64) string {
+	r := math.Round(a)
+	switch {
+	case r == 0:
+		return "0°"
+	case math.Abs(r) == 180:
+		return "180°"
+	case r > 0:
+		return fmt.Sprintf("+%.0f°", r)
+	}
+	return fmt.Sprintf("−%.0f°", -r)
+}
+
+// seenFrom tells from which side the film shows the patient: standing before
+// the picture with cranial up, the patient's left to the viewer's left is seen
+// from behind; ventral to the viewer's left is seen from the patient's left.
+func seenFrom(film placement.FilmReading) string {
+	up := View{Quarter: UpQuarter(film.Cranial)}
+	switch film.View {
+	case imaging.Frontal:
+		if film.LeftConflict != "" {
+			return ""
+		}
+		switch up.EdgeShown(film.PatientLeft) {
+		case imaging.Left:
+			return "seen from behind"
+		case imaging.Right:
+			return "seen from the front"
+		}
+	case imaging.Lateral:
+		switch up.EdgeShown(headerVentral(film)) {
+		case imaging.Left:
+			return "seen from the left"
+		case imaging.Right:
+			return "seen from the right"
+		}
+	}
+	return ""
+}
+
+// headerVentral is the edge nearest the patient's front by the header's
+// Patient Orientation (0020,0020), NoEdge where it does not say.
+func headerVentral(film placement.FilmReading) imaging.Edge {
+	o := film.Film.Geometry.PatientOrientation
+	return imaging.Orientation{Row: o[0], Column: o[1]}.EdgeOf('A')
+}
+
+// scaleBar says which bar may be drawn and what it rests on.
+func scaleBar(s scale.Scale) Bar {
+	if !s.Known {
+		why := s.Because
+		if why == "" {
+			why = "the header gives no spacing"
+		}
+		return Bar{Words: "No scale: " + why}
+	}
+	words, caution := "", false
+	switch s.Plane {
+	case scale.FieldCentre:
+		words = "at the field's centre"
+	case scale.KnownLength:
+		words = "in the known length's plane"
+	case scale.Calibrated:
+		words = "calibrated"
+	case scale.DetectorPlane:
+		words, caution = "on the detector, magnified", true
+	case scale.UnknownPlane:
+		words, caution = "plane unknown, may be magnified", true
+	}
+	if s.MaxMagnification > 1 {
+		words += fmt.Sprintf(" up to %.1f times", s.MaxMagnification)
+	}
+	if s.Source != "" {
+		words += ", " + s.Source
+	}
+	if u := 2 * math.Hypot(s.Relative, s.PlaneOffset); u > 0 {
+		words += fmt.Sprintf(", ± %s %%", percent(100*u))
+	}
+	return Bar{Known: true, PerColumn: s.Column, Words: strings.TrimPrefix(words, ", "), Caution: caution}
+}
+
+func percent(p float64) string {
+	if p < 1 {
+		return fmt.Sprintf("%.1f", p)
+	}
+	return fmt.Sprintf("%.0f", math.Ceil(p-0.05))
+}
