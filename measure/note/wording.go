@@ -1,0 +1,190 @@
+package note
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"leadline/measure/mark"
+	"leadline/measure/placement"
+	"leadline/measure/quantity"
+)
+
+// approaches, the steadiest first, with what the angle is measured to.
+var approaches = []struct{ name, reference string }{
+	{"insertion-angle-chord", "the dorsal surface of the sacrum (chord about the entry)"},
+	{"insertion-angle-dorsal", "the dorsal surface of the sacrum (tangent at the entry)"},
+	{"insertion-angle-fusion", "the marked fusion line"},
+	{"insertion-angle-ventral", "the ventral margin (tangent at the exit)"},
+	{"insertion-angle-skin", "the skin"},
+}
+
+// steadiest angle there is, and what it is measured to.
+func steadiest(own []placement.Result) (r placement.Result, reference string, ok bool) {
+	for _, a := range approaches {
+		if r, ok := find(own, a.name); ok {
+			return r, a.reference, true
+		}
+	}
+	return placement.Result{}, "", false
+}
+
+// approach says the angle and what it is measured to.
+func approach(d placement.Device, own []placement.Result) string {
+	r, reference, ok := steadiest(own)
+	if !ok {
+		return "Approach: not measured."
+	}
+	return fmt.Sprintf("The %s runs at %s to %s on the lateral film.", d.Kind, value(r), reference)
+}
+
+// tip is the depth along a needle or wire. A lead's tip is no measure of good
+// or bad and is left out.
+func tip(d placement.Device, own []placement.Result, p placement.Placement) string {
+	r, ok := find(own, "tip-depth-along-needle")
+	if !ok {
+		return "Tip depth: not measured."
+	}
+	return fmt.Sprintf("Its tip is %s %s, along the %s (%s).",
+		value(r), quantity.AgainstVentral(r.Value), d.Kind, inScale(r, p))
+}
+
+// contacts of a lead: each with its class and its distance from the margin.
+func contacts(_ placement.Device, own []placement.Result, p placement.Placement) string {
+	var each []string
+	in := ""
+	for _, r := range own {
+		if r.Quantity == "contact-depth" {
+			each = append(each, fmt.Sprintf("%d %s (%s)", r.Contact, r.Class, Directed(r, quantity.Headline)))
+			in = inScale(r, p)
+		}
+	}
+	if each == nil {
+		return "Contacts: not measured."
+	}
+	said := fmt.Sprintf("Contacts, 0 nearest the tip, against the ventral margin: %s (centres, along the lead; %s).",
+		strings.Join(each, ", "), in)
+	if r, ok := find(own, "contacts-beyond-margin"); ok {
+		said += fmt.Sprintf(" %.0f beyond or astride.", r.Value)
+	}
+	return said
+}
+
+// value is the size of a signed value; the words beside it carry the sign.
+func value(r placement.Result) string {
+	u := r.U95
+	if !r.HasU {
+		u = 0
+	}
+	return quantity.Headline(math.Abs(r.Value), u, r.Unit)
+}
+
+// row is a figure the paragraphs leave out, and the scale it was read in.
+type row struct{ text, scale string }
+
+// details are the rows of the devices in their order, then what belongs to none.
+func details(p placement.Placement) []row {
+	var rows []row
+	devices := map[string]placement.Device{}
+	for _, d := range p.Devices {
+		devices[d.Object] = d
+		own := resultsOf(p, d.Object)
+		for _, r := range own {
+			if !inParagraph(r, d, own) {
+				rows = append(rows, row{wording(r), inScale(r, p)})
+			}
+		}
+	}
+	for _, r := range p.Results {
+		if _, ok := devices[r.Object]; !ok {
+			rows = append(rows, row{wording(r), inScale(r, p)})
+		}
+	}
+	return rows
+}
+
+// inParagraph reports whether the device's paragraph says r already, or must
+// not say it: the depth of a lead's tip.
+func inParagraph(r placement.Result, d placement.Device, own []placement.Result) bool {
+	switch r.Quantity {
+	case "contact-depth", "contacts-beyond-margin", "tip-depth-along-needle":
+		return true
+	case "tip-depth-perpendicular":
+		return d.Kind == mark.Lead
+	}
+	headline, _, ok := steadiest(own)
+	return ok && r.Quantity == headline.Quantity
+}
+
+// list prints the rows, with the scale once where all share it.
+func list(rows []row) string {
+	shared := ""
+	same := true
+	for _, r := range rows {
+		if r.scale != "" {
+			same = same && (shared == "" || shared == r.scale)
+			shared = r.scale
+		}
+	}
+	var b strings.Builder
+	b.WriteString("Further measurements (± is half the width of the 95 % interval")
+	if same && shared != "" {
+		b.WriteString("; lengths: " + shared)
+	}
+	b.WriteString("):\n")
+	for _, r := range rows {
+		b.WriteString("- " + r.text)
+		if !same && r.scale != "" {
+			b.WriteString(" (" + r.scale + ")")
+		}
+		b.WriteString("\n")
+	}
+	return b.String()
+}
+
+// directions say what the sign of an offset means: positive, then negative.
+var directions = map[string][2]string{
+	"entry-offset-midline":        {"lateral", "across the midline"},
+	"tip-offset-midline":          {"lateral", "across the midline"},
+	"entry-from-foramen-medial":   {"lateral to it", "medial to it"},
+	"entry-from-foramen-superior": {"caudal to it", "cranial to it"},
+	"tip-caudal-to-si-line":       {"caudal to it", "cranial to it"},
+	"tip-depth-along-needle":      {"beyond margin", "short of margin"},
+	"tip-depth-perpendicular":     {"beyond margin", "short of margin"},
+	"contact-depth":               {"beyond margin", "short of margin"},
+	"depth-change":                {"deeper", "shallower"},
+	"frontal-deflection":          {"lateral", "medial"},
+}
+
+// Directed prints a result's figure with the meaning of its sign in words:
+// "22 ± 2 mm lateral". The figure is printed by quantity.Headline or
+// quantity.Detail.
+func Directed(r placement.Result, figure func(value, u95 float64, unit string) string) string {
+	v, u, said := r.Value, r.U95, ""
+	if !r.HasU {
+		u = 0
+	}
+	if way, ok := directions[r.Quantity]; ok {
+		said = " " + way[0]
+		if v < 0 {
+			v, said = -v, " "+way[1]
+		}
+	}
+	return figure(v, u, r.Unit) + said
+}
+
+// wording is one row: "N2, entry from midline: 22 ± 2 mm lateral".
+func wording(r placement.Result) string {
+	who := r.Object
+	if r.Of != "" {
+		who = strings.TrimSpace(who + " with " + r.Of)
+	}
+	if who != "" {
+		who += ", "
+	}
+	text := who + quantity.Words(r.Quantity) + ": " + Directed(r, quantity.Headline)
+	if r.Class != "" {
+		text += " (" + r.Class + ")"
+	}
+	return text
+}
