@@ -71,11 +71,13 @@ type FilmReading struct {
 	ViewSource    string
 	Cranial       imaging.Edge
 	CranialSource string
-	PatientLeft   imaging.Edge
-	LeftSource    string
-	LeftConfirmed bool
-	LeftConflict  string
-	Scale         scale.Scale
+	// CranialConflict says who says what where sources of Cranial disagree.
+	CranialConflict string
+	PatientLeft     imaging.Edge
+	LeftSource      string
+	LeftConfirmed   bool
+	LeftConflict    string
+	Scale           scale.Scale
 	// Points of interest for drawing, SR coordinates, by "object/what":
 	// what is entry, exit or tip.
 	Points map[string]Point
