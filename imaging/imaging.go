@@ -117,6 +117,7 @@ type Header struct {
 	HighBit               int
 	Signed                bool
 	PaddingValue          Number // (0028,0120), as a stored value
+	PaddingLimit          Number // (0028,0121), as a stored value: padding is the range between the two
 
 	RescaleSlope, RescaleIntercept Number
 	ModalityLUT                    *LUT
