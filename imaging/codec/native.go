@@ -1,0 +1,59 @@
+package codec
+
+import (
+	"encoding/binary"
+	"fmt"
+
+	"leadline/imaging"
+)
+
+// The syntaxes whose pixel data are the samples themselves (PS3.5 A.1 to A.3, A.5).
+func init() {
+	register(
+		Syntax{UID: ImplicitLittleEndian, Name: "Implicit VR Little Endian", ImplicitVR: true, Decode: native},
+		Syntax{UID: ExplicitLittleEndian, Name: "Explicit VR Little Endian", Decode: native},
+		Syntax{UID: Deflated, Name: "Deflated Explicit VR Little Endian", Deflated: true, Decode: native},
+		Syntax{UID: ExplicitBigEndian, Name: "Explicit VR Big Endian", BigEndian: true, Decode: native},
+	)
+}
+
+// native reads samples of 8 or 16 bits allocated (PS3.5 8.1.1 and 8.2). Bits
+// outside the stored ones, which old files use for overlays, are dropped.
+func native(dst []uint16, src []byte, l Layout) error {
+	if l.BitsStored < 1 || l.BitsStored > l.BitsAllocated || l.HighBit < l.BitsStored-1 || l.HighBit >= l.BitsAllocated {
+		return fmt.Errorf("%w: %d bits stored up to bit %d of %d allocated", imaging.ErrDamaged, l.BitsStored, l.HighBit, l.BitsAllocated)
+	}
+	shift := l.HighBit + 1 - l.BitsStored
+	mask := uint16(1<<l.BitsStored - 1)
+	switch l.BitsAllocated {
+	case 8:
+		if len(src) < len(dst) {
+			return short(len(dst), len(src))
+		}
+		for i := range dst {
+			dst[i] = uint16(src[i]>>shift) & mask
+		}
+	case 16:
+		if len(src) < 2*len(dst) {
+			return short(2*len(dst), len(src))
+		}
+		src = src[:2*len(dst)]
+		switch {
+		case l.ByteOrder == binary.BigEndian:
+			for i := range dst {
+				dst[i] = (uint16(src[2*i])<<8 | uint16(src[2*i+1])) >> shift & mask
+			}
+		default:
+			for i := range dst {
+				dst[i] = (uint16(src[2*i]) | uint16(src[2*i+1])<<8) >> shift & mask
+			}
+		}
+	default:
+		return fmt.Errorf("%w: %d bits allocated a sample; 8 and 16 are read", imaging.ErrUnsupported, l.BitsAllocated)
+	}
+	return nil
+}
+
+func short(want, have int) error {
+	return fmt.Errorf("%w: %d bytes of samples are needed, %d are there", imaging.ErrDamaged, want, have)
+}

@@ -1,0 +1,126 @@
+// Package codec turns the bytes of one frame, as a transfer syntax stores
+// them, into samples.
+//
+// The table below is the one place that knows the transfer syntaxes of DICOM
+// by name: how the data set is encoded, whether the pixel data are in
+// fragments, and which decoder reads them. A syntax without a decoder is known
+// by name only, so that a person can be told what a file holds.
+package codec
+
+import (
+	"encoding/binary"
+	"fmt"
+	"strings"
+
+	"leadline/imaging"
+)
+
+// Layout is how the samples of a frame are stored (PS3.3 C.7.6.3, PS3.5 8.1.1).
+type Layout struct {
+	Columns, Rows int // pixels
+	BitsAllocated int // 8 or 16
+	BitsStored    int // 1 to BitsAllocated
+	HighBit       int // BitsStored-1 to BitsAllocated-1
+	ByteOrder     binary.ByteOrder
+}
+
+// Decoder reads the samples of src into dst, in row order, shifted down so
+// that the lowest stored bit is bit 0 and masked to BitsStored. Signed samples
+// stay two's complement of BitsStored bits.
+//
+// A decoder of a syntax that is not encapsulated is given any run of whole
+// samples; one of an encapsulated syntax is given the whole frame.
+type Decoder func(dst []uint16, src []byte, l Layout) error
+
+// Syntax is a transfer syntax (PS3.5 section 10 and annex A, PS3.6 annex A).
+type Syntax struct {
+	UID, Name    string
+	ImplicitVR   bool
+	BigEndian    bool
+	Deflated     bool
+	Encapsulated bool    // pixel data are in fragments (PS3.5 A.4)
+	Decode       Decoder // nil: not decoded here
+}
+
+// UIDs of the syntaxes that the rest of the program asks for by name.
+const (
+	ImplicitLittleEndian = "1.2.840.10008.1.2"
+	ExplicitLittleEndian = "1.2.840.10008.1.2.1"
+	Deflated             = "1.2.840.10008.1.2.1.99"
+	ExplicitBigEndian    = "1.2.840.10008.1.2.2"
+)
+
+var table = map[string]Syntax{}
+
+func register(list ...Syntax) {
+	for _, s := range list {
+		table[s.UID] = s
+	}
+}
+
+// Encapsulated syntaxes that are known by name (PS3.6 table A-1).
+func init() {
+	for uid, name := range map[string]string{
+		"1.2.840.10008.1.2.1.98":  "Encapsulated Uncompressed Explicit VR Little Endian",
+		"1.2.840.10008.1.2.4.50":  "JPEG Baseline (8 bit)",
+		"1.2.840.10008.1.2.4.51":  "JPEG Extended (8 and 12 bit)",
+		"1.2.840.10008.1.2.4.57":  "JPEG Lossless",
+		"1.2.840.10008.1.2.4.70":  "JPEG Lossless, first-order prediction",
+		"1.2.840.10008.1.2.4.80":  "JPEG-LS lossless",
+		"1.2.840.10008.1.2.4.81":  "JPEG-LS near-lossless",
+		"1.2.840.10008.1.2.4.90":  "JPEG 2000 lossless",
+		"1.2.840.10008.1.2.4.91":  "JPEG 2000",
+		"1.2.840.10008.1.2.4.92":  "JPEG 2000 Part 2 multi-component lossless",
+		"1.2.840.10008.1.2.4.93":  "JPEG 2000 Part 2 multi-component",
+		"1.2.840.10008.1.2.4.100": "MPEG2 Main Profile / Main Level",
+		"1.2.840.10008.1.2.4.101": "MPEG2 Main Profile / High Level",
+		"1.2.840.10008.1.2.4.102": "MPEG-4 AVC/H.264 High Profile / Level 4.1",
+		"1.2.840.10008.1.2.4.103": "MPEG-4 AVC/H.264 BD-compatible",
+		"1.2.840.10008.1.2.4.104": "MPEG-4 AVC/H.264 High Profile / Level 4.2, 2D",
+		"1.2.840.10008.1.2.4.105": "MPEG-4 AVC/H.264 High Profile / Level 4.2, 3D",
+		"1.2.840.10008.1.2.4.106": "MPEG-4 AVC/H.264 Stereo",
+		"1.2.840.10008.1.2.4.107": "HEVC/H.265 Main Profile",
+		"1.2.840.10008.1.2.4.108": "HEVC/H.265 Main 10 Profile",
+		"1.2.840.10008.1.2.4.201": "High-Throughput JPEG 2000 lossless",
+		"1.2.840.10008.1.2.4.202": "High-Throughput JPEG 2000 lossless, RPCL",
+		"1.2.840.10008.1.2.4.203": "High-Throughput JPEG 2000",
+		"1.2.840.10008.1.2.5":     "RLE lossless",
+	} {
+		register(Syntax{UID: uid, Name: name, Encapsulated: true})
+	}
+}
+
+// Lookup gives the syntax of a transfer syntax UID. Where it is not known, or
+// its pixel data cannot be decoded, the error wraps imaging.ErrUnsupported,
+// names the syntax and says what to do; the syntax is then still returned as
+// far as it is known.
+func Lookup(uid string) (Syntax, error) {
+	s, ok := table[uid]
+	if !ok {
+		return Syntax{UID: uid}, fmt.Errorf("%w: transfer syntax %s is not known; convert the file to %s (Explicit VR Little Endian) with a DICOM toolkit first",
+			imaging.ErrUnsupported, printable(uid), ExplicitLittleEndian)
+	}
+	if s.Decode == nil {
+		return s, fmt.Errorf("%w: the pixel data are compressed with %s (transfer syntax %s); decompress the file with a DICOM toolkit first",
+			imaging.ErrUnsupported, s.Name, s.UID)
+	}
+	return s, nil
+}
+
+// printable keeps what a UID may hold (PS3.5 9.1), so that a damaged one
+// cannot disturb a message.
+func printable(uid string) string {
+	s := strings.Map(func(r rune) rune {
+		if r == '.' || r >= '0' && r <= '9' {
+			return r
+		}
+		return '?'
+	}, uid)
+	if len(s) > 64 {
+		s = s[:64]
+	}
+	if s == "" {
+		return "(none)"
+	}
+	return s
+}

@@ -1,0 +1,268 @@
+// Package dicomfile reads X-ray images from DICOM files and writes DICOM files.
+//
+// Open reads the header only, up to the pixel data; Frame then reads the bytes
+// of the frames it is asked for, so a run of hundreds of frames costs what is
+// looked at. The header is walked within limits: what an element claims is
+// checked against what the file holds before anything is set aside for it. The
+// files read are opened for reading only and never changed.
+//
+// Read are files of PS3.10 (and data sets without its preamble) in implicit and
+// explicit VR little endian, explicit VR big endian and deflated, of the X-ray
+// angiographic, radiofluoroscopic, computed and digital radiography and
+// grayscale secondary capture classes, single and multi-frame, 8 or 16 bits
+// allocated, signed or not. All else gives an error that says what it is.
+package dicomfile
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/suyashkumar/dicom/pkg/tag"
+
+	"leadline/imaging"
+	"leadline/imaging/codec"
+)
+
+// File is an opened image file. Its methods may be called from several
+// goroutines at once.
+type File struct {
+	Header *imaging.Header
+
+	src    io.ReaderAt
+	close  func() error
+	syntax codec.Syntax
+	// swapped: samples of 8 bits in words of a big endian file (PS3.5 A.3 with
+	// VR OW): the second of each pair comes first.
+	swapped bool
+	known   bool // the length of src is known
+}
+
+// Open reads the header of the file at path. Errors wrap imaging.ErrNotDICOM,
+// ErrUnsupported (ErrNoImage where there is no image), ErrDamaged or, where the
+// path itself is no good, ErrBadInput. Close lets go of the file.
+func Open(path string) (*File, error) {
+	d, err := openDisk(path)
+	if err != nil {
+		return nil, err
+	}
+	f, err := New(d, d.info.Size(), path)
+	if err != nil {
+		d.Close()
+		return nil, err
+	}
+	inner := f.close
+	f.close = func() error { return errors.Join(inner(), d.Close()) }
+	return f, d.rest()
+}
+
+// New reads the header of a file of size bytes; name stands for it in messages
+// and in Header.File. src must be fit for use from several goroutines.
+func New(src io.ReaderAt, size int64, name string) (*File, error) {
+	f := &File{src: src, close: func() error { return nil }, known: true, Header: &imaging.Header{File: name}}
+	if err := f.open(size); err != nil {
+		f.close()
+		if !errors.Is(err, imaging.ErrNotDICOM) && !errors.Is(err, imaging.ErrUnsupported) &&
+			!errors.Is(err, imaging.ErrDamaged) && !errors.Is(err, imaging.ErrBadInput) {
+			return nil, fmt.Errorf("%s: cannot be read: %w", name, err)
+		}
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return f, nil
+}
+
+func (f *File) open(size int64) error {
+	h := f.Header
+	s := newScanner(f.src, size)
+	meta, err := s.fileMeta()
+	if err != nil {
+		return err
+	}
+	h.TransferSyntax = meta.code(tag.TransferSyntaxUID)
+	if h.TransferSyntax == "" {
+		h.TransferSyntax, err = s.guessSyntax()
+		if err != nil {
+			return err
+		}
+		h.Notes = append(h.Notes, "Transfer Syntax UID (0002,0010): not given; taken from the bytes as "+h.TransferSyntax)
+	}
+	if class := meta.code(tag.MediaStorageSOPClassUID); class == mediaDirectory {
+		return fmt.Errorf("%w: it is a directory of files (DICOMDIR); open the folder that holds it", ErrNoImage)
+	}
+	syntax, unread := codec.Lookup(h.TransferSyntax)
+	if unread != nil && syntax.Name == "" {
+		return unread
+	}
+	f.syntax = syntax
+	if syntax.Deflated {
+		sp, err := newSpool(f.src, s.pos, size)
+		if err != nil {
+			return err
+		}
+		f.src, f.close, f.known = sp, sp.Close, false
+		at := s.pos
+		s = newScanner(sp, unbounded)
+		s.pos = at
+	}
+	s.implicit = syntax.ImplicitVR
+	if syntax.BigEndian {
+		s.order = binary.BigEndian
+	}
+	if note := s.checkVR(); note != "" {
+		h.Notes = append(h.Notes, note)
+	}
+	kept, pixel, err := s.walk(s.size, func(t tag.Tag) bool { return headerTags[t] })
+	if err != nil {
+		return err
+	}
+	d := &dataset{elements: kept, order: s.order}
+	if pixel == nil {
+		if class := d.code(tag.SOPClassUID); class == "" && len(kept) == 0 {
+			return fmt.Errorf("%w: no data set follows the file header; copy the file again", imaging.ErrDamaged)
+		} else if _, image := kinds[class]; !image {
+			return fmt.Errorf("%w: it is %s", ErrNoImage, className(class))
+		}
+		return fmt.Errorf("%w: there are no pixel data; the file may be cut short: copy it again", imaging.ErrDamaged)
+	}
+	if err := d.header(h); err != nil {
+		return err
+	}
+	if unread != nil {
+		return unread
+	}
+	return f.pixelData(pixel, s)
+}
+
+// pixelData finds where the frames lie.
+func (f *File) pixelData(e *element, s *scanner) error {
+	h := f.Header
+	if e.tag != tag.PixelData {
+		return fmt.Errorf("%w: the pixel data are floating point numbers", imaging.ErrUnsupported)
+	}
+	if e.length == undefinedLength {
+		return fmt.Errorf("%w: the pixel data are in fragments, as transfer syntax %s does not allow; export the file again", imaging.ErrDamaged, h.TransferSyntax)
+	}
+	f.swapped = f.syntax.BigEndian && h.BitsAllocated == 8 && e.vr == "OW"
+	length := int64(e.length)
+	frame := f.frameBytes()
+	if f.known {
+		if left := s.size - e.offset; left < length {
+			h.Notes = append(h.Notes, fmt.Sprintf("the file is cut short: %d of %d bytes of pixel data are there", max(0, left), length))
+			length = max(0, left)
+		}
+	}
+	h.PixelData = imaging.Extent{Offset: e.offset, Length: length}
+	switch whole := length / frame; {
+	case whole == 0:
+		return fmt.Errorf("%w: %d bytes of pixel data are there, and one frame of %d by %d needs %d; copy the file again",
+			imaging.ErrDamaged, length, h.Columns, h.Rows, frame)
+	case whole < int64(h.Frames):
+		h.Notes = append(h.Notes, fmt.Sprintf("%d frames are stated and %d are there whole", h.Frames, whole))
+	}
+	return nil
+}
+
+func (f *File) frameBytes() int64 {
+	return int64(f.Header.Columns) * int64(f.Header.Rows) * int64(f.Header.BitsAllocated/8)
+}
+
+// Frame gives frame first (from 1), or the mean of frames first to last: the
+// mean of the stored values as numbers, rounded to the nearest, halves away
+// from zero. It reads the bytes of those frames only. A number out of range
+// gives imaging.ErrBadInput; a frame that is not wholly there ErrDamaged.
+func (f *File) Frame(first, last int) (*imaging.Frame, error) {
+	h := f.Header
+	if first < 1 || last < first || last > h.Frames {
+		which := fmt.Sprintf("frame %d", first)
+		if last != first {
+			which = fmt.Sprintf("frames %d-%d", first, last)
+		}
+		return nil, fmt.Errorf("%s: %w: %s asked for, frames 1 to %d are there", h.File, imaging.ErrBadInput, which, h.Frames)
+	}
+	out := &imaging.Frame{Header: h, First: first, Last: last, Columns: h.Columns, Rows: h.Rows, Samples: make([]uint16, h.Columns*h.Rows)}
+	if err := f.decode(out.Samples, first); err != nil {
+		return nil, fmt.Errorf("%s: frame %d of %d: %w", h.File, first, h.Frames, err)
+	}
+	if last == first {
+		return out, nil
+	}
+	sum := make([]int64, len(out.Samples))
+	for n := first; ; n++ {
+		for i, s := range out.Samples {
+			sum[i] += int64(h.StoredValue(s))
+		}
+		if n == last {
+			break
+		}
+		if err := f.decode(out.Samples, n+1); err != nil {
+			return nil, fmt.Errorf("%s: frame %d of %d: %w", h.File, n+1, h.Frames, err)
+		}
+	}
+	count := int64(last - first + 1)
+	mask := uint16(1<<h.BitsStored - 1)
+	for i, s := range sum {
+		half := count / 2
+		if s < 0 {
+			half = -half
+		}
+		out.Samples[i] = uint16((s+half)/count) & mask
+	}
+	return out, nil
+}
+
+// strip is how much of a frame is read at once.
+const strip = 1 << 19
+
+func (f *File) decode(dst []uint16, n int) error {
+	h := f.Header
+	size := f.frameBytes()
+	from := int64(n-1) * size
+	if from+size > h.PixelData.Length {
+		return fmt.Errorf("%w: its pixel data end at byte %d of %d; copy the file again", imaging.ErrDamaged, max(0, h.PixelData.Length-from), size)
+	}
+	layout := codec.Layout{Columns: h.Columns, Rows: h.Rows, BitsAllocated: h.BitsAllocated, BitsStored: h.BitsStored, HighBit: h.HighBit, ByteOrder: binary.LittleEndian}
+	if f.syntax.BigEndian {
+		layout.ByteOrder = binary.BigEndian
+	}
+	width := int64(h.BitsAllocated / 8)
+	buf := make([]byte, min(size, strip)+2)
+	for done := int64(0); done < size; {
+		n := min(size-done, strip)
+		src, err := f.bytes(buf, from+done, n)
+		if err != nil {
+			return err
+		}
+		if err := f.syntax.Decode(dst[done/width:(done+n)/width], src, layout); err != nil {
+			return err
+		}
+		done += n
+	}
+	return nil
+}
+
+// bytes reads n bytes at off of the pixel data, in the order of the samples.
+func (f *File) bytes(buf []byte, off, n int64) ([]byte, error) {
+	p := f.Header.PixelData
+	from, to := off, off+n
+	if f.swapped {
+		from, to = off&^1, min((to+1)&^1, p.Length)
+	}
+	b := buf[:to-from]
+	if got, err := f.src.ReadAt(b, p.Offset+from); got < len(b) {
+		if err == nil || errors.Is(err, io.EOF) {
+			err = fmt.Errorf("%w: the pixel data end at byte %d; copy the file again", imaging.ErrDamaged, from+int64(got))
+		}
+		return nil, err
+	}
+	if f.swapped {
+		for i := 0; i+1 < len(b); i += 2 {
+			b[i], b[i+1] = b[i+1], b[i]
+		}
+		b = b[off-from : off-from+n]
+	}
+	return b, nil
+}
+
+// Close lets go of the file; frames that were read stay good.
+func (f *File) Close() error { return f.close() }
