@@ -138,24 +138,26 @@ func root(f [4]float64, lo, hi float64) (float64, bool) {
 }
 
 // CrossCurve gives all crossings with another curve, by rising T: chords of
-// both are compared, then each meeting is refined by Newton's method.
+// both are compared where their boxes touch, then each meeting is refined by
+// Newton's method.
 func (c *Curve) CrossCurve(o *Curve) []Crossing {
-	const steps = 16
 	var out []Crossing
-	for i := range c.seg {
-		for k := 0; k < steps; k++ {
-			a0 := c.t[i] + c.seg[i].h*float64(k)/steps
-			a1 := c.t[i] + c.seg[i].h*float64(k+1)/steps
-			p, q := c.At(a0), c.At(a1)
-			for j := range o.seg {
-				for m := 0; m < steps; m++ {
-					b0 := o.t[j] + o.seg[j].h*float64(m)/steps
-					b1 := o.t[j] + o.seg[j].h*float64(m+1)/steps
-					f, g, ok := meet(p, q, o.At(b0), o.At(b1))
+	mine, theirs := c.boxes(), o.boxes()
+	for i := range mine {
+		for j := range theirs {
+			a, b := &mine[i], &theirs[j]
+			if a.lo.X > b.hi.X || b.lo.X > a.hi.X || a.lo.Y > b.hi.Y || b.lo.Y > a.hi.Y {
+				continue
+			}
+			for k := 0; k < boxSteps; k++ {
+				for m := 0; m < boxSteps; m++ {
+					f, g, ok := meet(a.p[k], a.p[k+1], b.p[m], b.p[m+1])
 					if !ok {
 						continue
 					}
-					t, s, ok := c.refine(o, a0+f*(a1-a0), b0+g*(b1-b0))
+					t0 := c.t[i] + c.seg[i].h*(float64(k)+f)/boxSteps
+					s0 := o.t[j] + o.seg[j].h*(float64(m)+g)/boxSteps
+					t, s, ok := c.refine(o, t0, s0)
 					if !ok || slices.ContainsFunc(out, func(x Crossing) bool { return math.Abs(x.T-t) < 1e-7*(1+math.Abs(t)) }) {
 						continue
 					}
@@ -170,6 +172,31 @@ func (c *Curve) CrossCurve(o *Curve) []Crossing {
 		}
 		return 1
 	})
+	return out
+}
+
+const boxSteps = 16
+
+// box is a segment as chords, with bounds a little wider than them.
+type box struct {
+	p      [boxSteps + 1]r2.Vec
+	lo, hi r2.Vec
+}
+
+func (c *Curve) boxes() []box {
+	out := make([]box, len(c.seg))
+	for i := range out {
+		b := &out[i]
+		b.lo, b.hi = c.knots[i], c.knots[i]
+		for k := range b.p {
+			p := c.seg[i].at(c.seg[i].h * float64(k) / boxSteps)
+			b.p[k] = p
+			b.lo = r2.Vec{X: math.Min(b.lo.X, p.X), Y: math.Min(b.lo.Y, p.Y)}
+			b.hi = r2.Vec{X: math.Max(b.hi.X, p.X), Y: math.Max(b.hi.Y, p.Y)}
+		}
+		slack := 0.02 * c.seg[i].h
+		b.lo, b.hi = r2.Sub(b.lo, r2.Vec{X: slack, Y: slack}), r2.Add(b.hi, r2.Vec{X: slack, Y: slack})
+	}
 	return out
 }
 

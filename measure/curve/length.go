@@ -144,16 +144,7 @@ func Fit(points []r2.Vec) (Line, bool) {
 		xy += d.X * d.Y
 		yy += d.Y * d.Y
 	}
-	if xx+yy == 0 {
-		return Line{}, false
-	}
-	// Angle of the larger principal axis: tan 2a = 2 xy / (xx - yy).
-	a := math.Atan2(2*xy, xx-yy) / 2
-	d := r2.Vec{X: math.Cos(a), Y: math.Sin(a)}
-	if r2.Dot(d, r2.Sub(points[len(points)-1], points[0])) < 0 {
-		d = r2.Scale(-1, d)
-	}
-	return Line{Origin: m, Direction: d}, true
+	return principal(m, xx, xy, yy, r2.Sub(points[len(points)-1], points[0]))
 }
 
 // Tail gives points spaced evenly along the polyline over its last length
@@ -183,4 +174,69 @@ func fromEnd(points []r2.Vec, s float64) r2.Vec {
 		s -= l
 	}
 	return points[0]
+}
+
+// Chord is the total least-squares line of the curve between parameters a and
+// b, every piece weighted by its length: the limit of points sampled ever more
+// densely and evenly along it. Its direction points from a towards b.
+func (c *Curve) Chord(a, b float64) (Line, bool) {
+	if b <= a {
+		return Line{}, false
+	}
+	var w, x, y, xx, xy, yy float64
+	o := c.At(a)
+	i, _ := c.locate(a)
+	j, _ := c.locate(b)
+	for k := i; k <= j; k++ {
+		s := &c.seg[k]
+		u, v := math.Max(0, a-c.t[k]), math.Min(s.h, b-c.t[k])
+		m, h := (u+v)/2, (v-u)/2
+		for g, node := range gaussNode {
+			for _, at := range [2]float64{m - h*node, m + h*node} {
+				p := r2.Sub(s.at(at), o)
+				ds := gaussWeight[g] * h * r2.Norm(s.slope(at))
+				w += ds
+				x += ds * p.X
+				y += ds * p.Y
+				xx += ds * p.X * p.X
+				xy += ds * p.X * p.Y
+				yy += ds * p.Y * p.Y
+			}
+		}
+	}
+	mx, my := x/w, y/w
+	return principal(r2.Add(o, r2.Vec{X: mx, Y: my}), xx/w-mx*mx, xy/w-mx*my, yy/w-my*my, r2.Sub(c.At(b), o))
+}
+
+// Extent is the least and greatest value of p·direction over the curve's
+// points p.
+func (c *Curve) Extent(direction r2.Vec) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for i := range c.seg {
+		s := &c.seg[i]
+		var f [4]float64
+		for k := range f {
+			f[k] = direction.X*s.x[k] + direction.Y*s.y[k]
+		}
+		for _, u := range append(extremes(f, s.h), 0, s.h) {
+			v := value(f, u)
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	return lo, hi
+}
+
+// principal is the line through mean along the larger axis of the second
+// moments, pointing the way towards points.
+func principal(mean r2.Vec, xx, xy, yy float64, towards r2.Vec) (Line, bool) {
+	if !(xx+yy > 0) {
+		return Line{}, false
+	}
+	// Angle of the larger principal axis: tan 2a = 2 xy / (xx - yy).
+	a := math.Atan2(2*xy, xx-yy) / 2
+	d := r2.Vec{X: math.Cos(a), Y: math.Sin(a)}
+	if r2.Dot(d, towards) < 0 {
+		d = r2.Scale(-1, d)
+	}
+	return Line{Origin: mean, Direction: d}, true
 }
