@@ -156,6 +156,15 @@ func (b *builder) words() {
 		objects = append(objects, o)
 	}
 	sort.Strings(objects)
+	on := b.p
+	on.Devices = nil
+	for _, d := range b.p.Devices {
+		if b.seen[d.Object] {
+			on.Devices = append(on.Devices, d)
+		}
+	}
+	up := View{Quarter: UpQuarter(b.film.Cranial)}
+	b.scene.Chart = NewChart(on, up.EdgeShown(b.scene.Ventral))
 	for _, o := range objects {
 		for _, d := range b.p.Devices {
 			if d.Object == o {

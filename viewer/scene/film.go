@@ -236,6 +236,7 @@ func (b *builder) edges() {
 		}
 	case imaging.Lateral:
 		v := b.ventral()
+		b.scene.Ventral = v
 		add(v, "ventral", false)
 		add(v.Opposite(), "dorsal", false)
 	}

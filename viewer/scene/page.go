@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r2"
+
+	"leadline/imaging"
 )
 
 // Page is one annotated film with what a reader must know of it: side and
@@ -127,8 +129,13 @@ func (p *pager) header(s *Scene, width float64) float64 {
 			ink = Grey
 		}
 		end := y + 24*u
+		in := 0.0
+		if !c.Sure {
+			in = 20 * u
+			p.warning(at, end)
+		}
 		for _, line := range []string{c.Side, c.Level} {
-			end = p.wrapped(at, end, each-24*u, line, smallSize+1, ink)
+			end = p.wrapped(at+in, end, each-24*u-in, line, smallSize+1, ink)
 		}
 		bottom = math.Max(bottom, end)
 	}
@@ -157,6 +164,7 @@ func (p *pager) panel(s *Scene, r Rect) float64 {
 		}
 		y += 14 * u
 	}
+	y = p.chart(s, x0, x1, y)
 	if len(s.Cautions) > 0 {
 		p.rule(x0, x1, y)
 		y += 26 * u
@@ -166,6 +174,26 @@ func (p *pager) panel(s *Scene, r Rect) float64 {
 		}
 	}
 	return y
+}
+
+// chart sets the sounding chart of the devices on a lateral film.
+func (p *pager) chart(s *Scene, x0, x1, y float64) float64 {
+	c := s.Chart
+	if s.Film.View != imaging.Lateral || len(c.Rows) == 0 {
+		return y
+	}
+	u := p.u
+	p.rule(x0, x1, y)
+	y += 28 * u
+	p.text(x0, y, "Sounding chart", bodySize+1, true, White)
+	p.right(x1, y, "tip against the ventral margin", smallSize, false, Grey)
+	place := Box(x0, y+8*u, x1-x0, c.Height(x1-x0, u))
+	d, _ := c.Draw(place, u)
+	for _, l := range d.Layers {
+		p.layer.Lines = append(p.layer.Lines, l.Lines...)
+		p.layer.Texts = append(p.layer.Texts, l.Texts...)
+	}
+	return place.Max.Y + 14*u
 }
 
 func (p *pager) row(row Row, x0, x1, y float64) float64 {

@@ -17,12 +17,14 @@ type Scene struct {
 	Labels  []Label
 	Edges   []EdgeWord
 	Bar     Bar
+	Ventral imaging.Edge // of the stored lateral film; not known: NoEdge
 
 	// Words for the frame around the image.
 	Title    string     // Frontal, Lateral …
 	Aspect   string     // seen from behind, C-arm 180°
 	Case     []CaseLine // side and level of each device on this film
 	Numbers  []Section
+	Chart    Chart // of the devices on this film
 	Cautions []string
 }
 
