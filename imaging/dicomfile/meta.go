@@ -1,6 +1,7 @@
 package dicomfile
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -32,6 +33,9 @@ func (s *scanner) fileMeta() (*dataset, error) {
 		s.pos = preamble + 4
 	case looksBare(b):
 	default:
+		if bytes.HasPrefix(b, []byte("PK\x03\x04")) {
+			return nil, fmt.Errorf("%w: a zip archive is %w; unpack it and open the folder", imaging.ErrNotDICOM, imaging.ErrUnsupported)
+		}
 		return nil, fmt.Errorf("%w: %s", imaging.ErrNotDICOM, whatElse(b))
 	}
 	end := int64(-1) // not known
@@ -91,8 +95,6 @@ func whatElse(b []byte) string {
 	switch {
 	case len(b) == 0:
 		return "the file is empty"
-	case strings.HasPrefix(string(b), "PK\x03\x04"):
-		return "it is a zip archive; unpack it and open the folder"
 	case strings.HasPrefix(string(b), "\x89PNG"), strings.HasPrefix(string(b), "\xff\xd8\xff"), strings.HasPrefix(string(b), "BM"):
 		return "it is a picture without a DICOM header; export the image as DICOM"
 	}
