@@ -1,0 +1,211 @@
+package desk
+
+import (
+	"crypto/rand"
+	"fmt"
+	"math/big"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"leadline/imaging"
+	"leadline/measure/mark"
+)
+
+// Draft is the structure being marked. Once it has its least number of points
+// it stands in the book, so that numbers follow and nothing is lost; each
+// further point extends it.
+type Draft struct {
+	Mark mark.Mark
+	Kind Kind
+	Pane PaneID
+}
+
+// Draft being marked, or nil.
+func (d *Desk) Draft() *Draft { return d.now.draft }
+
+// Begin starts marking a structure, in the pane it belongs to.
+func (d *Desk) Begin(s mark.Structure) {
+	k := KindOf(s)
+	d.endDraft()
+	pane := d.focus
+	if !k.Shows(pane.View()) {
+		pane = pane.Other()
+	}
+	if !d.ready(k, pane) {
+		return
+	}
+	d.focus = pane
+	m := mark.Mark{Structure: s, Frame: d.panes[pane].Ref, Origin: mark.ByHand}
+	if k.Device {
+		m.Object = d.objectFor(s, m.Frame)
+		if s == mark.Contact {
+			if m.Object == "" {
+				d.refuse(fmt.Errorf("mark a lead first (L): a contact belongs to one"))
+				return
+			}
+			m.Index = d.nextContact(m.Object, m.Frame)
+		}
+	}
+	d.askAbout(m, func(m mark.Mark) { d.begin(m, pane) })
+}
+
+// ready reports whether the pane shows a film the structure is marked on, and
+// says what is wrong where it does not.
+func (d *Desk) ready(k Kind, p PaneID) bool {
+	ref := d.panes[p].Ref
+	if ref.Instance == "" {
+		d.refuse(fmt.Errorf("%s is marked on a %s film, and this case has none", k.Name, p))
+		return false
+	}
+	v := d.Reading(ref).View
+	if v == imaging.NoView {
+		d.focus = p
+		d.refuse(fmt.Errorf("say first what view this film is (V)"))
+		return false
+	}
+	if !k.Shows(v) {
+		d.refuse(fmt.Errorf("%s is not marked on a film of %s view", k.Name, v))
+		return false
+	}
+	return true
+}
+
+func (d *Desk) begin(m mark.Mark, p PaneID) {
+	k := KindOf(m.Structure)
+	if k.Device {
+		d.device = m.Object
+	}
+	m.UID = newUID()
+	d.now.draft = &Draft{Mark: m, Kind: k, Pane: p}
+	d.now.selection = Selection{Vertex: whole}
+	d.say("%s: %s.", NameOf(m), k.How)
+}
+
+// AddPoint sets the next point of the draft at an SR point of a pane.
+func (d *Desk) AddPoint(p PaneID, at r2.Vec) {
+	dr := d.now.draft
+	if dr == nil {
+		return
+	}
+	if p != dr.Pane {
+		if len(dr.Mark.Points) > 0 {
+			d.refuse(fmt.Errorf("%s is being marked on the %s film: Enter ends it", NameOf(dr.Mark), dr.Pane))
+			return
+		}
+		if !d.ready(dr.Kind, p) {
+			return
+		}
+	}
+	ref := d.panes[p].Ref
+	at = mark.Round(at)
+	if !d.inside(ref, at) {
+		d.refuse(fmt.Errorf("that point is outside the image"))
+		return
+	}
+	if n := len(dr.Mark.Points); n > 0 && dr.Mark.Points[n-1] == at {
+		return // a second click on the same spot
+	}
+	next := *dr
+	next.Pane, next.Mark.Frame = p, ref
+	next.Mark.Points = append(append([]r2.Vec(nil), dr.Mark.Points...), at)
+	n := len(next.Mark.Points)
+	d.focus = p
+	d.remember(fmt.Sprintf("point %d of %s", n, NameOf(next.Mark)))
+	d.now.draft = &next
+	if n >= dr.Kind.Least {
+		d.now.book = withMark(d.now.book, next.Mark)
+		d.changed()
+	}
+	switch {
+	case dr.Kind.Most > 0 && n >= dr.Kind.Most:
+		d.Finish()
+	case n < dr.Kind.Least:
+		d.say("%s: %s of at least %d.", NameOf(next.Mark), points(n), dr.Kind.Least)
+	default:
+		d.say("%s: %s. Enter ends it.", NameOf(next.Mark), points(n))
+	}
+}
+
+func points(n int) string {
+	if n == 1 {
+		return "1 point"
+	}
+	return fmt.Sprintf("%d points", n)
+}
+
+// Finish ends the draft and selects what was marked.
+func (d *Desk) Finish() {
+	dr := d.now.draft
+	if dr == nil {
+		return
+	}
+	n := len(dr.Mark.Points)
+	if n > 0 && n < dr.Kind.Least {
+		d.refuse(fmt.Errorf("%s needs at least %s; it has %d", NameOf(dr.Mark), points(dr.Kind.Least), n))
+		return
+	}
+	d.now.draft = nil
+	if n == 0 {
+		d.say("%s not marked.", NameOf(dr.Mark))
+		return
+	}
+	d.now.selection = Selection{Mark: dr.Mark.UID, Vertex: whole}
+	d.say("%s marked, %s.", NameOf(dr.Mark), points(n))
+	if dr.Kind.Structure == mark.Contact {
+		// Contacts follow one another till Enter or Escape.
+		next := dr.Mark
+		next.Points, next.Index = nil, d.nextContact(next.Object, next.Frame)
+		d.begin(next, dr.Pane)
+	}
+}
+
+// Cancel drops the draft; undo brings it back.
+func (d *Desk) Cancel() {
+	dr := d.now.draft
+	if dr == nil {
+		return
+	}
+	if len(dr.Mark.Points) > 0 {
+		d.remember("cancelling " + NameOf(dr.Mark))
+	}
+	d.now.draft = nil
+	if len(dr.Mark.Points) >= dr.Kind.Least {
+		d.now.book = withoutMark(d.now.book, dr.Mark.UID)
+		d.changed()
+	}
+	d.say("%s cancelled.", NameOf(dr.Mark))
+}
+
+// endDraft ends the draft before something else begins: what stands in the
+// book stays, a beginning of too few points goes, and undo brings it back.
+func (d *Desk) endDraft() {
+	dr := d.now.draft
+	if dr == nil {
+		return
+	}
+	if n := len(dr.Mark.Points); n > 0 && n < dr.Kind.Least {
+		d.Cancel()
+		return
+	}
+	d.now.draft = nil
+}
+
+func (d *Desk) nextContact(object string, ref mark.FrameRef) int {
+	n := 0
+	for _, m := range d.now.book.Marks {
+		if m.Structure == mark.Contact && m.Object == object && m.Frame == ref {
+			n = max(n, m.Index+1)
+		}
+	}
+	return n
+}
+
+// newUID is a unique identifier of the form 2.25.n, n a random UUID as an
+// integer (PS3.5 annex B.2).
+func newUID() string {
+	var b [16]byte
+	_, _ = rand.Read(b[:]) // never fails
+	b[6] = b[6]&0x0f | 0x40
+	b[8] = b[8]&0x3f | 0x80
+	return "2.25." + new(big.Int).SetBytes(b[:]).String()
+}

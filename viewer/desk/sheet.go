@@ -1,0 +1,173 @@
+package desk
+
+import (
+	"fmt"
+	"strings"
+
+	"leadline/imaging"
+	"leadline/measure/mark"
+)
+
+// Standing of a line of the mark sheet.
+type Standing int
+
+// The standings.
+const (
+	Open     Standing = iota // still to do
+	Done                     // there
+	Waiting                  // suggested: a person has to accept or change it
+	Optional                 // sharpens a number or its interval
+)
+
+// Need is a line of the mark sheet: something the wanted numbers rest on.
+type Need struct {
+	Key      string
+	Title    string
+	Detail   string
+	Standing Standing
+	Active   bool // being marked now
+}
+
+// Sheet lists what depth and angle of the device shown still need, in order.
+func (d *Desk) Sheet() []Need {
+	var out []Need
+	front, side := d.panes[FrontalPane].Ref, d.panes[LateralPane].Ref
+	for _, p := range []PaneID{FrontalPane, LateralPane} {
+		ref := d.panes[p].Ref
+		if ref.Instance == "" {
+			continue
+		}
+		r := d.Reading(ref)
+		if r.View == imaging.NoView {
+			out = append(out, Need{Key: "V", Title: "View of this film", Detail: d.fileOf(ref) + ": not in its header"})
+		}
+		if r.Cranial == imaging.NoEdge {
+			out = append(out, Need{Key: "H", Title: "Cranial direction", Detail: p.String() + " film: not known"})
+		}
+	}
+	device := d.device
+	if device == "" {
+		device = "N1"
+	}
+	kind := map[byte]mark.Structure{'W': mark.Wire, 'L': mark.Lead}[device[0]]
+	if kind == "" {
+		kind = mark.Needle
+	}
+	if side.Instance != "" {
+		out = append(out, d.need(mark.VentralMargin, side, "", Open), d.need(mark.DorsalMargin, side, "", Open))
+	}
+	out = append(out, d.deviceNeed(kind, device, front, side))
+	if kind == mark.Lead {
+		n := 0
+		for _, m := range d.now.book.Marks {
+			if m.Structure == mark.Contact && m.Object == device && m.Frame == side {
+				n++
+			}
+		}
+		out = append(out, need(mark.Contact, fmt.Sprintf("lateral, %d marked", n), standing(n > 0, Open)))
+	}
+	if front.Instance != "" {
+		out = append(out, d.need(mark.Midline, front, "", Open), d.need(mark.SILine, front, "both edges", Open),
+			d.need(mark.Foramen, front, "dorsal rim", Open))
+	}
+	if side.Instance != "" {
+		out = append(out, d.need(mark.SciaticNotch, side, "is it rotated?", Optional), d.need(mark.FusionLine, side, "next to the foramen", Optional))
+	}
+	for _, ref := range []mark.FrameRef{front, side} {
+		if ref.Instance == "" {
+			continue
+		}
+		if r := d.Reading(ref); !r.Scale.Known {
+			n := d.need(mark.KnownLength, ref, "no scale: pixels only", Open)
+			out = append(out, n)
+			break
+		}
+	}
+	dev, ok := d.DeviceReading()
+	if d.device != "" {
+		s := Need{Key: "S", Title: "Side of " + d.device, Detail: "state it, with its basis"}
+		if ok && dev.SideConfirmed {
+			s.Standing, s.Detail = Done, dev.SideSource
+		}
+		l := Need{Key: "T", Title: "Level of " + d.device, Detail: "state it, with its basis"}
+		if ok && dev.LevelConfirmed {
+			l.Standing, l.Detail = Done, dev.LevelSource
+		}
+		out = append(out, s, l)
+	}
+	return out
+}
+
+func need(s mark.Structure, detail string, st Standing) Need {
+	k := KindOf(s)
+	return Need{Key: strings.ToUpper(k.Key), Title: k.Name, Detail: detail, Standing: st}
+}
+
+func standing(done bool, otherwise Standing) Standing {
+	if done {
+		return Done
+	}
+	return otherwise
+}
+
+// need looks for a landmark on a frame.
+func (d *Desk) need(s mark.Structure, ref mark.FrameRef, hint string, otherwise Standing) Need {
+	view := string(d.Reading(ref).View)
+	if view == "" {
+		view = "film"
+	}
+	n := need(s, view, otherwise)
+	if hint != "" {
+		n.Detail += ", " + hint
+	}
+	for _, m := range d.now.book.Marks {
+		if m.Structure != s || m.Frame != ref {
+			continue
+		}
+		n.Standing = Done
+		if m.Origin == mark.Suggested {
+			n.Standing = Waiting
+		}
+		if hint == "" || KindOf(s).Most == 0 {
+			n.Detail = view + ", " + points(len(m.Points))
+		}
+		if m.Level != "" {
+			n.Title = KindOf(s).Name + " " + string(m.Level)
+		}
+	}
+	if dr := d.now.draft; dr != nil && dr.Mark.Structure == s {
+		n.Active = true
+	}
+	return n
+}
+
+// deviceNeed looks for a device in both views.
+func (d *Desk) deviceNeed(kind mark.Structure, device string, front, side mark.FrameRef) Need {
+	n := need(kind, "", Open)
+	n.Title += " " + device
+	var inFront, inSide bool
+	for _, m := range d.now.book.Marks {
+		if m.Structure == kind && m.Object == device {
+			inFront = inFront || m.Frame == front
+			inSide = inSide || m.Frame == side
+		}
+	}
+	switch {
+	case front.Instance == "":
+		n.Detail, n.Standing = "lateral only", standing(inSide, Open)
+	case side.Instance == "":
+		n.Detail, n.Standing = "frontal only", standing(inFront, Open)
+	case inFront && inSide:
+		n.Detail, n.Standing = "both views", Done
+	case inFront:
+		n.Detail = "frontal; lateral to do"
+	case inSide:
+		n.Detail = "lateral; frontal to do"
+	default:
+		n.Detail = "both views"
+	}
+	if dr := d.now.draft; dr != nil && dr.Mark.Structure == kind {
+		n.Active = true
+	}
+	return n
+}
