@@ -62,6 +62,7 @@ type Device struct {
 	Level          mark.Level
 	LevelSource    string
 	LevelConfirmed bool
+	LevelConflict  string // why the level is withheld; empty: no conflict
 }
 
 // FilmReading is how a film was read: view, cranial, orientation, scale.

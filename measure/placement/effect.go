@@ -1,0 +1,250 @@
+package placement
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"leadline/imaging"
+	"leadline/measure/curve"
+	"leadline/measure/quantity"
+)
+
+// Assumptions behind the budget that no header tells: half widths of
+// rectangular distributions. None has a published source.
+const (
+	// EdgeFloor in millimetres (standard uncertainty) is for taking one edge for
+	// another: a doubled cortex, gas, the ilium. EdgeFloorPixels stands in
+	// where there is no scale.
+	EdgeFloor       = 0.5
+	EdgeFloorPixels = 2.0
+	// OffMidlineHalf in millimetres is how far off the plane of the landmarks
+	// a device may lie along the beam: foramina lie some 23 mm off the midline.
+	OffMidlineHalf = 30.0
+	// TiltHalf is the slope, out of the film's plane, that a device may have
+	// (a third is 19 degrees).
+	TiltHalf = 0.35
+	// RotationHalf in degrees is how far a view may be turned against the
+	// patient without the header saying so.
+	RotationHalf = 5.0
+	// ViewShiftHalf and HeightHalf in millimetres are how far, along the
+	// patient, two films may be shifted against each other: with the geometry of
+	// both known, and with heights simply taken as equal. HeightFraction of the
+	// film stands in where there is no scale.
+	ViewShiftHalf  = 5.0
+	HeightHalf     = 10.0
+	HeightFraction = 0.02
+	// InterpolationShare of the change that leaving one point out makes is
+	// what the curve between the points may be off: the error of a cubic spline
+	// falls with the fourth power of the distance between points, which leaving
+	// one out doubles.
+	InterpolationShare = 0.25
+	// NearRim is the share of the out-of-plane terms that is left between an
+	// entry and the rim of its own foramen, which lie at nearly one depth, and
+	// TipReach what they grow to for a tip, which lies deeper than the entry.
+	NearRim  = 0.2
+	TipReach = 1.4
+)
+
+// Budget keys.
+const (
+	byMarking       = "marking"
+	byEdge          = "edge"
+	byInterpolation = "interpolation"
+	byScale         = "scale"
+	byPlaneOffset   = "plane-offset"
+	byOutOfPlane    = "out-of-plane"
+	byRotation      = "rotation"
+	byViewShift     = "view-shift"
+)
+
+// share is a standard uncertainty counted under a budget key.
+type share struct {
+	source, input string
+	u             float64
+}
+
+// effect displaces one thing by x and so tells what depends on it.
+type effect[T any] struct {
+	shares []share // standard uncertainties in the unit of x
+	step   float64 // displacement used for the slope
+	apply  func(base T, x float64) T
+}
+
+// propagate gives each slot's terms by the slopes of central differences
+// (JCGM 100, 5.1.3 and its note 2).
+func propagate[T any](base T, evaluate func(T) *found, effects []effect[T], slots int) [][]quantity.Term {
+	terms := make([][]quantity.Term, slots)
+	for _, e := range effects {
+		plus, minus := evaluate(e.apply(base, e.step)), evaluate(e.apply(base, -e.step))
+		for s := range terms {
+			slope := (plus.v[s] - minus.v[s]) / (2 * e.step)
+			if math.IsNaN(slope) || slope == 0 {
+				continue
+			}
+			for _, sh := range e.shares {
+				if sh.u > 0 {
+					terms[s] = append(terms[s], quantity.Term{Source: sh.source, Input: sh.input, U: slope * sh.u})
+				}
+			}
+		}
+	}
+	return terms
+}
+
+const markStep = 0.05 // pixels
+
+// vertices are the effects of a mark's own points; set puts a displaced mark
+// back.
+func vertices[T any](d drawn, set func(T, drawn) T) []effect[T] {
+	var out []effect[T]
+	for i := range d.px {
+		for axis, v := range [2]r2.Vec{{X: 1}, {Y: 1}} {
+			out = append(out, effect[T]{
+				shares: []share{{byMarking, fmt.Sprintf("%s/%d/%d", d.uid, i, axis), d.sd}},
+				step:   markStep,
+				apply:  func(t T, x float64) T { return set(t, d.moved(i, r2.Scale(x, v))) },
+			})
+		}
+	}
+	return out
+}
+
+// omitted gives the interpolation terms: for each curve the largest change, in
+// each slot, that leaving out one of its inner points makes.
+func omitted[T any](base T, evaluate func(T) *found, nominal *found, d drawn, set func(T, drawn) T, terms [][]quantity.Term) {
+	if len(d.px) < curve.LeastPoints {
+		return
+	}
+	largest := make([]float64, len(terms))
+	for i := 1; i < len(d.px)-1; i++ {
+		f := evaluate(set(base, d.without(i)))
+		for s := range largest {
+			if c := math.Abs(f.v[s] - nominal.v[s]); c > largest[s] {
+				largest[s] = c
+			}
+		}
+	}
+	for s, c := range largest {
+		if c > 0 {
+			terms[s] = append(terms[s], quantity.Term{Source: byInterpolation, Input: d.uid, U: c * InterpolationShare})
+		}
+	}
+}
+
+// setting is what the budget of a film needs besides the marks.
+type setting struct {
+	film, object  string // for the identity of inputs
+	centre        r2.Vec // foot of the central beam, SR pixels
+	sourceToPlane float64
+	relative      float64 // of the scale
+	planeOffset   float64
+	edges         bool // count the floor for a wrong edge
+}
+
+func settingOf(r *FilmReading, object string, opt Options) setting {
+	g := r.Film.Geometry
+	s := setting{
+		film: r.Film.Ref.Instance + "/" + r.Film.Ref.Span(), object: object,
+		centre:        r2.Vec{X: float64(g.Columns) / 2, Y: float64(g.Rows) / 2},
+		sourceToPlane: r.Scale.SourceToPlane,
+		relative:      r.Scale.Relative, planeOffset: r.Scale.PlaneOffset,
+		edges: !opt.MarkingSD.Known,
+	}
+	if !(s.sourceToPlane > 0) {
+		s.sourceToPlane = 700 // the prior of the scale package; only ratios to it matter here
+	}
+	return s
+}
+
+// scaleEffect stretches the plane; the pixel's shape stays.
+func scaleEffect[T any](s setting, stretch func(T, float64) T) effect[T] {
+	return effect[T]{
+		shares: []share{{byScale, s.film, s.relative}, {byPlaneOffset, s.film, s.planeOffset}},
+		step:   1e-3,
+		apply:  stretch,
+	}
+}
+
+// fromTip is each vertex's distance from the tip along the shaft, plane units.
+func fromTip(d drawn, p plane) []float64 {
+	out := make([]float64, len(d.px))
+	for i := len(d.px) - 2; i >= 0; i-- {
+		out[i] = out[i+1] + r2.Norm(r2.Sub(p.at(d.px[i]), p.at(d.px[i+1])))
+	}
+	return out
+}
+
+// beamEffects are what a device's unknown distance from the landmarks' plane
+// does: it is magnified about the foot of the central beam, and a view turned
+// by a little moves it across the film by distance times angle. move displaces
+// device and contacts alike, given each point's distance from the tip.
+func beamEffects[T any](s setting, p plane, move func(T, func(fromTip float64, px r2.Vec) r2.Vec) T) []effect[T] {
+	off := quantity.Rectangular(OffMidlineHalf)
+	tilt := quantity.Rectangular(TiltHalf)
+	turn := quantity.Radians(quantity.Rectangular(RotationHalf))
+	about := func(px r2.Vec, k float64) r2.Vec {
+		return r2.Add(s.centre, r2.Scale(1+k, r2.Sub(px, s.centre)))
+	}
+	out := []effect[T]{{
+		shares: []share{{byOutOfPlane, s.film + "/" + s.object + "/off", off}},
+		step:   1,
+		apply: func(t T, x float64) T {
+			return move(t, func(_ float64, px r2.Vec) r2.Vec { return about(px, x/s.sourceToPlane) })
+		},
+	}}
+	if !p.scaled {
+		return out
+	}
+	out = append(out, effect[T]{
+		shares: []share{{byOutOfPlane, s.film + "/" + s.object + "/tilt", tilt}},
+		step:   0.01,
+		apply: func(t T, x float64) T {
+			return move(t, func(d float64, px r2.Vec) r2.Vec { return about(px, x*d/s.sourceToPlane) })
+		},
+	})
+	for axis, v := range [2]r2.Vec{{X: 1 / p.column}, {Y: 1 / p.row}} {
+		out = append(out, effect[T]{
+			shares: []share{{byRotation, fmt.Sprintf("%s/%s/off/%d", s.film, s.object, axis), off * turn}},
+			step:   0.1,
+			apply: func(t T, x float64) T {
+				return move(t, func(_ float64, px r2.Vec) r2.Vec { return r2.Add(px, r2.Scale(x, v)) })
+			},
+		}, effect[T]{
+			shares: []share{{byRotation, fmt.Sprintf("%s/%s/tilt/%d", s.film, s.object, axis), tilt * turn}},
+			step:   0.005,
+			apply: func(t T, x float64) T {
+				return move(t, func(d float64, px r2.Vec) r2.Vec { return r2.Add(px, r2.Scale(x*d, v)) })
+			},
+		})
+	}
+	return out
+}
+
+// edgeEffect shifts a whole line along a direction on the plane.
+func edgeEffect[T any](s setting, p plane, d drawn, direction r2.Vec, set func(T, drawn) T) effect[T] {
+	floor := EdgeFloor
+	if !p.scaled {
+		floor = EdgeFloorPixels
+	}
+	v := p.pixel(direction)
+	return effect[T]{
+		shares: []share{{byEdge, d.uid, floor}},
+		step:   0.02,
+		apply: func(t T, x float64) T {
+			return set(t, d.shifted(func(_ int, q r2.Vec) r2.Vec { return r2.Add(q, r2.Scale(x, v)) }))
+		},
+	}
+}
+
+// markingSD is the standard deviation of a mark's points, in pixels.
+func markingSD(own imaging.Number, standard float64, opt Options) float64 {
+	switch {
+	case opt.MarkingSD.Known:
+		return opt.MarkingSD.Value
+	case own.Known:
+		return own.Value
+	}
+	return standard
+}

@@ -1,0 +1,251 @@
+package placement
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"leadline/imaging"
+	"leadline/measure/mark"
+	"leadline/measure/quantity"
+	"leadline/measure/scale"
+)
+
+// decide settles an object's side and level.
+func (w *work) decide(o *object) {
+	d := o.device
+	side := mark.DecideSide(o.name, mark.Reading{}, vecZero, false, w.book)
+	if len(o.sides) > 0 {
+		side = o.sides[0]
+		for _, s := range o.sides[1:] {
+			side = mark.MergeSides(side, s)
+		}
+	}
+	d.Side, d.SideSource, d.SideConfirmed, d.SideConflict = side.Side, side.Source, side.Confirmed, side.Conflict
+	var foramen mark.Level
+	for _, l := range o.foramina {
+		if l == "" {
+			continue
+		}
+		if foramen != "" && l != foramen {
+			d.LevelConflict = fmt.Sprintf("%s enters the foramen marked %s on one film and the one marked %s on another.", o.name, foramen, l)
+		}
+		foramen = l
+	}
+	level := mark.DecideLevel(o.name, foramen, w.book)
+	d.Level, d.LevelSource, d.LevelConfirmed = level.Level, level.Source, level.Confirmed
+	if level.Conflict != "" {
+		d.LevelConflict = level.Conflict
+	}
+	if d.LevelConflict != "" {
+		d.Level, d.LevelConfirmed = "", false
+	}
+}
+
+// changes compares each position of a device with the one before it.
+func (w *work) changes(objects []*object) {
+	var extra []*computed
+	for i, later := range objects {
+		var earlier *object
+		for _, o := range objects[:i] {
+			if mark.Device(o.name) == mark.Device(later.name) && o.kind == later.kind {
+				earlier = o // objects are in natural order: the last one found is the position before
+			}
+		}
+		if earlier == nil {
+			continue
+		}
+		compared := false
+		for _, b := range w.values {
+			if b.object != later || b.quantity != "tip-depth-along-needle" && b.quantity != "contact-depth" {
+				continue
+			}
+			for _, a := range w.values {
+				if a.object != earlier || a.quantity != b.quantity || a.contact != b.contact || a.unit != b.unit {
+					continue
+				}
+				c := &computed{object: later, quantity: "depth-change", plane: b.plane, value: quantity.Difference(b.value, a.value), unit: b.unit, contact: b.contact, of: earlier.name, sheets: []*sheet{b.sheets[0]}, length: true}
+				if a.sheets[0] != b.sheets[0] {
+					c.sheets = append(c.sheets, a.sheets[0])
+				}
+				extra = append(extra, c)
+				compared = true
+			}
+		}
+		if !compared {
+			later.missing = append(later.missing, Missing{later.name, "depth-change", "needs the depth of " + later.name + " and of " + earlier.name + ", both in one unit"})
+		}
+	}
+	w.values = append(w.values, extra...)
+}
+
+// report turns values into results and completes what is missing.
+func (w *work) report(objects []*object) {
+	slices.SortStableFunc(w.values, func(a, b *computed) int { return natural(a.object.name, b.object.name) })
+	for _, c := range w.values {
+		d := c.object.device
+		r := Result{
+			Object: c.object.name, Quantity: c.quantity, Plane: c.plane, Value: c.value.Estimate, Unit: c.unit,
+			Side: d.Side, SideSource: d.SideSource, SideConfirmed: d.SideConfirmed,
+			Level: d.Level, LevelSource: d.LevelSource, LevelConfirmed: d.LevelConfirmed,
+			Class: c.class, Contact: c.contact, Of: c.of, Notes: c.notes,
+		}
+		if d.SideConflict != "" {
+			r.Notes = append(r.Notes, "side left out: "+d.SideConflict)
+		}
+		if d.LevelConflict != "" {
+			r.Notes = append(r.Notes, "level left out: "+d.LevelConflict)
+		}
+		for _, s := range c.sheets {
+			r.Frames = append(r.Frames, s.reading.Film.Ref)
+		}
+		sc := c.sheets[0].reading.Scale
+		switch {
+		case c.unit == "mm":
+			r.Scale = scaleWords(sc)
+		case c.unit == "px":
+			r.Notes = append(r.Notes, "no scale: "+sc.Because)
+		}
+		if !c.bare {
+			r.HasU = true
+			r.U95, r.Lo, r.Hi = c.value.Interval()
+			r.Budget = c.value.Budget()
+			if c.unit == "deg" && c.quantity != "frontal-deflection" {
+				// An angle between two directions lies between 0 and 180 degrees.
+				r.Lo, r.Hi = max(r.Lo, 0), min(r.Hi, 180)
+				r.U95 = (r.Hi - r.Lo) / 2
+			}
+		}
+		w.out.Results = append(w.out.Results, r)
+	}
+	for _, o := range objects {
+		w.absent(o)
+		for _, m := range o.missing {
+			if !slices.Contains(w.out.Missing, m) {
+				w.out.Missing = append(w.out.Missing, m)
+			}
+		}
+	}
+}
+
+func scaleWords(s scale.Scale) string {
+	if !s.Known {
+		return ""
+	}
+	if s.Plane == scale.DetectorPlane || s.Plane == scale.UnknownPlane {
+		return s.Source // these sources name their plane
+	}
+	return s.Source + ", plane: " + string(s.Plane)
+}
+
+// absent lists what a whole view would have given.
+func (w *work) absent(o *object) {
+	noFilm := func(view string) string {
+		for _, s := range w.films {
+			if _, ok := s.device(o.name); ok && (s.reading.View == imaging.NoView || s.reading.View == imaging.Oblique) {
+				what := "oblique"
+				if s.reading.View == imaging.NoView {
+					what = "not known"
+				}
+				return "the view of " + s.reading.Film.File + " is " + what + ": confirm it as " + view + " if it is, or mark " + o.name + " on a " + view + " film"
+			}
+		}
+		return "mark " + o.name + " on a " + view + " film"
+	}
+	if len(o.lateral) == 0 {
+		for _, q := range lateralQuantities {
+			if !(o.kind == mark.Lead && q.length) {
+				o.missing = append(o.missing, Missing{o.name, q.name, noFilm("lateral")})
+			}
+		}
+		if o.kind == mark.Lead {
+			o.missing = append(o.missing, Missing{o.name, "contact-depth", noFilm("lateral")}, Missing{o.name, "contacts-beyond-margin", noFilm("lateral")})
+		}
+	}
+	if len(o.frontal) == 0 {
+		for _, q := range frontalQuantities {
+			if !q.lead || o.kind == mark.Lead {
+				o.missing = append(o.missing, Missing{o.name, q.name, noFilm("frontal")})
+			}
+		}
+	}
+}
+
+// Cautions in fixed words, so that screen, note and report say the same.
+const (
+	CautionReview   = "For review after the case, never for guidance."
+	CautionCortex   = "Depth is to the midline sacral cortex, not to bowel, vessel or nerve."
+	CautionHeader   = "Side from header, not confirmed."
+	CautionStated   = "Side stated, not confirmed."
+	CautionSILine   = "Level rests on the sacroiliac line alone."
+	CautionLevel    = "Level stated, not confirmed."
+	CautionIdentity = "Needle identity on the lateral film is not proven."
+)
+
+// caution collects what a reader must know before using the numbers.
+func (w *work) caution(objects []*object) {
+	add := func(text string) {
+		if text != "" && !slices.Contains(w.out.Cautions, text) {
+			w.out.Cautions = append(w.out.Cautions, text)
+		}
+	}
+	for _, o := range objects {
+		d := o.device
+		switch {
+		case d.SideConflict != "":
+			add(o.name + ": side left out: " + d.SideConflict)
+		case d.Side == mark.NoSide || d.SideConfirmed:
+		case strings.Contains(d.SideSource, "header"):
+			add(CautionHeader)
+		default:
+			add(CautionStated)
+		}
+		switch {
+		case d.LevelConflict != "":
+			add(o.name + ": level left out: " + d.LevelConflict)
+		case d.Level == "" || d.LevelConfirmed:
+		case strings.Contains(d.LevelSource, "sacroiliac"):
+			add(CautionSILine)
+		default:
+			add(CautionLevel)
+		}
+	}
+	for _, s := range w.films {
+		r := s.reading
+		devices := 0
+		for _, m := range s.marks {
+			if m.Structure == mark.Needle || m.Structure == mark.Wire {
+				devices++
+			}
+		}
+		if devices > 1 && r.View == imaging.Lateral {
+			add(CautionIdentity)
+		}
+		if len(s.marks) == 0 {
+			continue
+		}
+		for _, c := range r.Scale.Conflicts {
+			add(r.Film.File + ": " + c)
+		}
+		if s.read.CranialConflict != "" {
+			add(r.Film.File + ": " + s.read.CranialConflict)
+		}
+		if r.LeftConflict != "" {
+			add(r.Film.File + ": " + r.LeftConflict)
+		}
+		switch {
+		case !r.Scale.Known:
+			add(r.Film.File + ": " + r.Scale.Because + "; lengths are in pixels.")
+		case r.Scale.Plane == scale.DetectorPlane:
+			add(r.Film.File + ": lengths are at the detector plane: magnified, not anatomy.")
+		case r.Scale.Plane == scale.UnknownPlane:
+			add(r.Film.File + ": the plane of Pixel Spacing is not known: lengths may be magnified.")
+		}
+	}
+	for _, c := range w.values {
+		if strings.HasPrefix(c.quantity, "tip-depth") || c.quantity == "contact-depth" {
+			add(CautionCortex)
+		}
+	}
+	add(CautionReview)
+}
