@@ -1,9 +1,7 @@
 package desk
 
 import (
-	"crypto/rand"
 	"fmt"
-	"math/big"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
@@ -36,7 +34,7 @@ func (d *Desk) Begin(s mark.Structure) {
 	}
 	d.focus = pane
 	m := mark.Mark{Structure: s, Frame: d.panes[pane].Ref, Origin: mark.ByHand}
-	if k.Device {
+	if k.NeedsObject {
 		m.Object = d.objectFor(s, m.Frame)
 		if s == mark.Contact {
 			if m.Object == "" {
@@ -72,10 +70,10 @@ func (d *Desk) ready(k Kind, p PaneID) bool {
 
 func (d *Desk) begin(m mark.Mark, p PaneID) {
 	k := KindOf(m.Structure)
-	if k.Device {
+	if k.NeedsObject {
 		d.device = m.Object
 	}
-	m.UID = newUID()
+	m.UID = mark.NewUID()
 	d.now.draft = &Draft{Mark: m, Kind: k, Pane: p}
 	d.now.selection = Selection{Vertex: whole}
 	d.say("%s: %s.", NameOf(m), k.How)
@@ -119,8 +117,8 @@ func (d *Desk) AddPoint(p PaneID, at r2.Vec) {
 	switch {
 	case dr.Kind.Most > 0 && n >= dr.Kind.Most:
 		d.Finish()
-	case n < dr.Kind.Least:
-		d.say("%s: %s of at least %d.", NameOf(next.Mark), points(n), dr.Kind.Least)
+	case n < dr.Kind.Wanted:
+		d.say("%s: %s of at least %d.", NameOf(next.Mark), points(n), dr.Kind.Wanted)
 	default:
 		d.say("%s: %s. Enter ends it.", NameOf(next.Mark), points(n))
 	}
@@ -151,6 +149,9 @@ func (d *Desk) Finish() {
 	}
 	d.now.selection = Selection{Mark: dr.Mark.UID, Vertex: whole}
 	d.say("%s marked, %s.", NameOf(dr.Mark), points(n))
+	if n < dr.Kind.Wanted {
+		d.say("%s kept with %s; measuring wants %d: Ctrl+click adds to it.", NameOf(dr.Mark), points(n), dr.Kind.Wanted)
+	}
 	if dr.Kind.Structure == mark.Contact {
 		// Contacts follow one another till Enter or Escape.
 		next := dr.Mark
@@ -198,14 +199,4 @@ func (d *Desk) nextContact(object string, ref mark.FrameRef) int {
 		}
 	}
 	return n
-}
-
-// newUID is a unique identifier of the form 2.25.n, n a random UUID as an
-// integer (PS3.5 annex B.2).
-func newUID() string {
-	var b [16]byte
-	_, _ = rand.Read(b[:]) // never fails
-	b[6] = b[6]&0x0f | 0x40
-	b[8] = b[8]&0x3f | 0x80
-	return "2.25." + new(big.Int).SetBytes(b[:]).String()
 }

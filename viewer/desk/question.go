@@ -99,6 +99,15 @@ func (d *Desk) askAbout(m mark.Mark, then func(mark.Mark)) {
 		}}
 	case mark.MedialLine:
 		d.askSide(m, then)
+	case mark.SciaticNotch:
+		// The two notches of a lateral film often cannot be told apart.
+		m.Detail = "first"
+		for _, o := range d.Marks(m.Frame) {
+			if o.Structure == m.Structure && o.UID != m.UID && o.Detail == "first" {
+				m.Detail = "second"
+			}
+		}
+		then(m)
 	case mark.FusionLine:
 		d.question = &Question{Title: "Fusion line", Detail: "Between which segments?",
 			Choices: []Choice{{"1", "S1/S2"}, {"2", "S2/S3"}, {"3", "S3/S4"}, {"4", "S4/S5"}},
@@ -158,7 +167,7 @@ func (d *Desk) AskDetail() {
 		return
 	}
 	switch m.Structure {
-	case mark.Foramen, mark.MedialLine, mark.FusionLine, mark.KnownLength, mark.Contact:
+	case mark.Foramen, mark.MedialLine, mark.SciaticNotch, mark.FusionLine, mark.KnownLength, mark.Contact:
 		uid := m.UID
 		d.askAbout(m.Clone(), func(n mark.Mark) {
 			d.now.selection = Selection{uid, whole}

@@ -124,7 +124,7 @@ func (d *Desk) need(s mark.Structure, ref mark.FrameRef, hint string, otherwise 
 		if m.Structure != s || m.Frame != ref {
 			continue
 		}
-		n.Standing = Done
+		n.Standing = standing(len(m.Points) >= KindOf(s).Wanted, Open)
 		if m.Origin == mark.Suggested {
 			n.Standing = Waiting
 		}

@@ -1,14 +1,20 @@
 package desk
 
 import (
+	"time"
+
 	"leadline/imaging"
 	"leadline/measure/mark"
 )
 
 // state keeps what the observer states.
 func (d *Desk) state(what string, s mark.Statement) {
+	s.Observer, s.When = d.Observer(), d.cfg.Now().UTC().Truncate(time.Second)
+	if err := s.Check(); err != nil {
+		d.refuse(err)
+		return
+	}
 	d.remember(what)
-	s.Observer, s.When = d.Observer(), d.cfg.Now()
 	d.now.book = withStatement(d.now.book, s)
 	d.changed()
 	d.say("Kept: %s.", what)

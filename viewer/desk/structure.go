@@ -1,46 +1,49 @@
 package desk
 
 import (
+	"slices"
+
 	"leadline/imaging"
 	"leadline/measure/mark"
 )
 
-// Kind is what the desk needs to know of a structure to have it marked.
+// Kind is how the desk has a structure marked; what holds for its marks stands
+// in mark.StructureInfo.
 type Kind struct {
-	Structure mark.Structure
-	Key       string
-	Name      string // as a person says it
-	How       string // how its points are set
-	Frontal   bool
-	Lateral   bool
-	Least     int
-	Most      int  // 0: no limit
-	Device    bool // carries an object
+	mark.StructureInfo
+	Key  string
+	Name string // as a person says it
+	How  string // how its points are set
+	// Wanted is how many points measuring wants; fewer are kept all the same.
+	Wanted int
 }
 
 // Shows reports whether the structure is marked on films of that view.
-func (k Kind) Shows(v imaging.View) bool {
-	return v == imaging.Frontal && k.Frontal || v == imaging.Lateral && k.Lateral
-}
+func (k Kind) Shows(v imaging.View) bool { return slices.Contains(k.Views, v) }
 
 // kinds in the order of the list of keys.
 var kinds = []Kind{
-	{Structure: mark.VentralMargin, Key: "m", Name: "Ventral margin", How: "click along the anterior cortex, at least 5 points", Lateral: true, Least: 5},
-	{Structure: mark.DorsalMargin, Key: "d", Name: "Dorsal surface", How: "click along the dorsal cortex, at least 5 points", Lateral: true, Least: 5},
-	{Structure: mark.Needle, Key: "n", Name: "Needle", How: "click from skin to tip", Frontal: true, Lateral: true, Least: 2, Device: true},
-	{Structure: mark.Wire, Key: "w", Name: "Temporary wire", How: "click from skin to tip", Frontal: true, Lateral: true, Least: 2, Device: true},
-	{Structure: mark.Lead, Key: "l", Name: "Lead", How: "click from skin to tip", Frontal: true, Lateral: true, Least: 2, Device: true},
-	{Structure: mark.Contact, Key: "c", Name: "Contact", How: "click each contact's centre, nearest the tip first", Frontal: true, Lateral: true, Least: 1, Most: 1, Device: true},
-	{Structure: mark.Midline, Key: "i", Name: "Midline", How: "click along the spinous processes", Frontal: true, Least: 2},
-	{Structure: mark.SILine, Key: "j", Name: "Sacroiliac line", How: "click the lower edge of each joint", Frontal: true, Least: 2, Most: 2},
-	{Structure: mark.Foramen, Key: "f", Name: "Foramen", How: "click round its rim, at least 3 points", Frontal: true, Least: 3},
-	{Structure: mark.MedialLine, Key: "e", Name: "Medial edges", How: "click the medial edges of the foramina of one side", Frontal: true, Least: 2},
-	{Structure: mark.FusionLine, Key: "u", Name: "Fusion line", How: "click its ventral, then its dorsal end", Frontal: true, Lateral: true, Least: 2},
-	{Structure: mark.SciaticNotch, Key: "g", Name: "Sciatic notch", How: "click along one notch's edge", Lateral: true, Least: 2},
-	{Structure: mark.SkinLine, Key: "b", Name: "Skin line", How: "click along the skin, at least 5 points", Lateral: true, Least: 5},
-	{Structure: mark.Promontory, Key: "p", Name: "Promontory", How: "click it", Lateral: true, Least: 1, Most: 1},
-	{Structure: mark.CoccyxTip, Key: "x", Name: "Coccyx tip", How: "click it", Lateral: true, Least: 1, Most: 1},
-	{Structure: mark.KnownLength, Key: "k", Name: "Known length", How: "click its two ends", Frontal: true, Lateral: true, Least: 2, Most: 2},
+	kind(mark.VentralMargin, "m", "Ventral margin", "click along the anterior cortex, 5 points or more", 5),
+	kind(mark.DorsalMargin, "d", "Dorsal surface", "click along the dorsal cortex, 5 points or more", 5),
+	kind(mark.Needle, "n", "Needle", "click from skin to tip", 2),
+	kind(mark.Wire, "w", "Temporary wire", "click from skin to tip", 2),
+	kind(mark.Lead, "l", "Lead", "click from skin to tip, 5 points or more", 5),
+	kind(mark.Contact, "c", "Contact", "click each contact's centre, nearest the tip first", 1),
+	kind(mark.Midline, "i", "Midline", "click along the spinous processes", 2),
+	kind(mark.SILine, "j", "Sacroiliac line", "click the lower edge of each joint", 2),
+	kind(mark.Foramen, "f", "Foramen", "click round its rim", 5),
+	kind(mark.MedialLine, "e", "Medial edges", "click the medial edges of one side's foramina", 2),
+	kind(mark.FusionLine, "u", "Fusion line", "click its ventral end, then its dorsal end", 2),
+	kind(mark.SciaticNotch, "g", "Sciatic notch", "click the same point of each notch", 1),
+	kind(mark.SkinLine, "b", "Skin line", "click along the skin, 5 points or more", 5),
+	kind(mark.Promontory, "p", "Promontory", "click it", 1),
+	kind(mark.CoccyxTip, "x", "Coccyx tip", "click it", 1),
+	kind(mark.KnownLength, "k", "Known length", "click its two ends", 2),
+}
+
+func kind(s mark.Structure, key, name, how string, wanted int) Kind {
+	info, _ := mark.Info(s)
+	return Kind{StructureInfo: info, Key: key, Name: name, How: how, Wanted: wanted}
 }
 
 // Kinds lists every structure that can be marked.
@@ -53,7 +56,7 @@ func KindOf(s mark.Structure) Kind {
 			return k
 		}
 	}
-	return Kind{Structure: s, Name: string(s), Least: 1}
+	return kind(s, "", string(s), "", 1)
 }
 
 // NameOf says a mark's name as a person would: Needle N2, Foramen S3.
