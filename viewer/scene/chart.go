@@ -38,8 +38,17 @@ type ChartRow struct {
 // ChartDepth is the tip's or a contact's depth, positive beyond the margin.
 type ChartDepth struct {
 	Value, U95 float64
-	Contact    int // -1: the tip
+	Lo, Hi     float64 // 95 % interval, which need not be symmetric
+	Contact    int     // -1: the tip
 	Class      string
+}
+
+func depthOf(r placement.Result) ChartDepth {
+	d := ChartDepth{Value: r.Value, Lo: r.Value, Hi: r.Value, Contact: r.Contact, Class: r.Class}
+	if r.HasU {
+		d.U95, d.Lo, d.Hi = r.U95, r.Lo, r.Hi
+	}
+	return d
 }
 
 // NewChart gathers the depths. ventral is the edge of the pane towards which
@@ -64,7 +73,7 @@ func NewChart(p placement.Placement, ventral imaging.Edge) Chart {
 				row.Missing = "measured in " + r.Unit + ": its film has another scale"
 				continue
 			}
-			row.Depths = append(row.Depths, ChartDepth{Value: r.Value, U95: r.U95, Contact: r.Contact, Class: r.Class})
+			row.Depths = append(row.Depths, depthOf(r))
 		}
 		if len(row.Depths) == 0 && row.Missing == "" {
 			row.Missing = "no depth: mark it and the ventral margin on a lateral film"
@@ -100,11 +109,16 @@ func (c *Chart) Range() (least, most, step float64) {
 	}
 	for _, row := range c.Rows {
 		for _, d := range row.Depths {
-			least, most = math.Min(least, d.Value-d.U95), math.Max(most, d.Value+d.U95)
+			least, most = math.Min(least, d.Lo), math.Max(most, d.Hi)
 		}
 	}
 	if most-least < 1 {
 		least, most = least-20, most+20
+	}
+	for _, row := range c.Rows {
+		for _, d := range row.Depths { // room for the figure past the interval
+			most = math.Max(most, d.Hi+0.22*(d.Hi-least))
+		}
 	}
 	step = 5
 	for _, s := range []float64{5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000} {
@@ -232,9 +246,8 @@ func (p *pager) sounding(row ChartRow, plot Rect, x func(float64) float64, y, le
 		if row.Lead {
 			whisker = y + 10*u // clear of the neighbours' symbols
 		}
-		d.interval(x(k.Value-k.U95), x(k.Value+k.U95), whisker)
+		d.interval(x(k.Lo), x(k.Hi), whisker)
 	}
-	outermost := math.Inf(-1)
 	for _, k := range row.Depths {
 		s := Symbol{At: r2.Vec{X: x(k.Value), Y: y}, Shape: row.Style.Tip, Size: 13, Fill: Ground, Stroke: Stroke{Width: 2, Color: row.Style.Color, Edge: 1.2}}
 		if row.Lead {
@@ -246,13 +259,12 @@ func (p *pager) sounding(row ChartRow, plot Rect, x func(float64) float64, y, le
 			p.text(x(k.Value)-w/2, y-11*u, fmt.Sprint(k.Contact), 12, true, row.Style.Color)
 		}
 		d.symbol(s)
-		outermost = math.Max(outermost, k.Value+k.U95)
 	}
 	p.layer.Lines = append(p.layer.Lines, d.layer.Lines...)
 	if !row.Lead {
 		k := row.Depths[0]
 		words := quantity.Figure(math.Abs(k.Value), k.U95)
-		p.outside(words, x(k.Value-k.U95), x(k.Value+k.U95), plot, y)
+		p.outside(words, x(k.Lo), x(k.Hi), plot, y)
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"sort"
 	"strconv"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
@@ -150,7 +151,13 @@ func (b *builder) short(object string) bool {
 
 // words fills in the frame around the image.
 func (b *builder) words() {
-	b.scene.Cautions = append(b.scene.Cautions, b.p.Cautions...)
+	b.caution("", b.p.Cautions...)
+	if c := b.film.CranialConflict; c != "" {
+		b.caution("Cranial direction withheld: ", c)
+	}
+	if c := b.film.LeftConflict; c != "" {
+		b.caution("Left and right withheld: ", c)
+	}
 	var objects []string
 	for o := range b.seen {
 		objects = append(objects, o)
@@ -173,6 +180,19 @@ func (b *builder) words() {
 		}
 		if s := Numbers(b.p, o, b.film.View); len(s.Rows) > 0 {
 			b.scene.Numbers = append(b.scene.Numbers, s)
+		}
+	}
+}
+
+// caution adds cautions that are not already said.
+func (b *builder) caution(lead string, all ...string) {
+	for _, c := range all {
+		said := false
+		for _, have := range b.scene.Cautions {
+			said = said || strings.Contains(have, strings.TrimRight(c, "."))
+		}
+		if !said {
+			b.scene.Cautions = append(b.scene.Cautions, lead+c)
 		}
 	}
 }
@@ -213,19 +233,26 @@ func Numbers(p placement.Placement, object string, view imaging.View) Section {
 }
 
 func row(r placement.Result, head bool) Row {
-	out := Row{Words: quantity.Words(r.Quantity), Figure: quantity.Headline(r.Value, r.U95, r.Unit), Head: head}
+	out := Row{Words: quantity.Words(r.Quantity), Figure: figure(r, r.Value), Head: head}
 	switch r.Quantity {
 	case "tip-depth-along-needle":
-		out.Words, out.Figure = quantity.AgainstVentral(r.Value), quantity.Headline(abs(r.Value), r.U95, r.Unit)
+		out.Words, out.Figure = quantity.AgainstVentral(r.Value), figure(r, abs(r.Value))
 	case "contact-depth":
 		out.Words = fmt.Sprintf("contact %d, %s", r.Contact, r.Class)
-		out.Figure = quantity.Headline(r.Value, r.U95, r.Unit)
 	case "contacts-beyond-margin":
 		out.Head = true
 	case "frontal-deflection":
 		out.Note = r.Class
 	}
 	return out
+}
+
+// figure prints the value with the result's interval.
+func figure(r placement.Result, value float64) string {
+	if !r.HasU {
+		return quantity.Headline(value, 0, r.Unit)
+	}
+	return quantity.Headline(value, r.U95, r.Unit)
 }
 
 // viewOf is the view a quantity is read in.

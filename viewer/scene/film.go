@@ -26,9 +26,10 @@ const (
 // is said to be withheld and never named.
 func Film(film placement.FilmReading, marks []mark.Mark, p placement.Placement, opt Options) Scene {
 	b := builder{
-		scene: Scene{Film: film, Title: title(film.View), Aspect: aspect(film), Bar: scaleBar(film.Scale)},
+		scene: Scene{Film: film, Title: title(film.View), Bar: scaleBar(film.Scale)},
 		film:  film, p: p, opt: opt, seen: map[string]bool{},
 	}
+	b.scene.Aspect = aspect(film, b.disputed())
 	for _, m := range marks {
 		if m.Frame == film.Film.Ref && len(m.Points) > 0 {
 			b.marks = append(b.marks, m)
@@ -324,10 +325,10 @@ func (b *builder) order() {
 }
 
 // headline of a device on this film: the depth's figure and its words.
-func (b *builder) headline(object string) (figure, words string, ok bool) {
+func (b *builder) headline(object string) (depth, words string, ok bool) {
 	for _, r := range b.p.Results {
 		if r.Object == object && r.Quantity == "tip-depth-along-needle" && r.Plane == "lateral" {
-			return quantity.Headline(abs(r.Value), r.U95, r.Unit), quantity.AgainstVentral(r.Value), true
+			return figure(r, abs(r.Value)), quantity.AgainstVentral(r.Value), true
 		}
 	}
 	return "", "", false

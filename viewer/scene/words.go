@@ -106,12 +106,20 @@ func title(v imaging.View) string {
 	return "View not known"
 }
 
-// aspect says where the film is seen from and how the C-arm stood.
-func aspect(film placement.FilmReading) string {
+// aspect says where the film is seen from and how the C-arm stood. Where a side
+// is disputed so is where the film is seen from, and only the angles are said.
+func aspect(film placement.FilmReading, disputed bool) string {
 	var parts []string
-	if film.Cranial == imaging.NoEdge {
+	switch {
+	case film.CranialConflict != "":
+		parts = append(parts, "cranial direction withheld")
+	case film.Cranial == imaging.NoEdge:
 		parts = append(parts, "cranial direction not known")
-	} else if s := seenFrom(film); s != "" {
+	}
+	if film.View == imaging.Frontal && film.LeftConflict != "" {
+		parts = append(parts, "left and right withheld")
+	}
+	if s := seenFrom(film); s != "" && !disputed {
 		parts = append(parts, s)
 	}
 	g := film.Film.Geometry
@@ -146,6 +154,9 @@ func degrees(a float64) string {
 // the picture with cranial up, the patient's left to the viewer's left is seen
 // from behind; ventral to the viewer's left is seen from the patient's left.
 func seenFrom(film placement.FilmReading) string {
+	if film.Cranial == imaging.NoEdge {
+		return ""
+	}
 	up := View{Quarter: UpQuarter(film.Cranial)}
 	switch film.View {
 	case imaging.Frontal:
