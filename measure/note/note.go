@@ -22,9 +22,9 @@ import (
 
 // Standing cautions of every note.
 var standing = []string{
-	"Depth is to the midline sacral cortex, not to bowel, vessel or nerve.",
+	placement.CautionCortex,
 	"Position has not been shown to predict benefit.",
-	"For review after the case, never for guidance.",
+	placement.CautionReview,
 }
 
 // Text words the report. Where sources of a device's side disagree and nobody
@@ -132,8 +132,9 @@ func find(rs []placement.Result, quantity string) (placement.Result, bool) {
 	return placement.Result{}, false
 }
 
-// inScale says which scale a length in mm was read in; where the scale is not
-// one of anatomy it says so.
+// inScale says which scale a length in mm was read in. The words of a scale at
+// the detector say that it is magnified; of one in an unknown plane it is said
+// here that it is not to be taken as anatomy.
 func inScale(r placement.Result, p placement.Placement) string {
 	switch {
 	case r.Unit == "px":
@@ -142,14 +143,8 @@ func inScale(r placement.Result, p placement.Placement) string {
 		return ""
 	}
 	for _, f := range p.Films {
-		if !slices.Contains(r.Frames, f.Film.Ref) {
-			continue
-		}
-		switch f.Scale.Plane {
-		case scale.DetectorPlane:
-			return "at the detector plane, magnified, not anatomy; scale: " + r.Scale
-		case scale.UnknownPlane:
-			return "in a plane that cannot be known, perhaps magnified, not anatomy; scale: " + r.Scale
+		if f.Scale.Plane == scale.UnknownPlane && slices.Contains(r.Frames, f.Film.Ref) {
+			return "perhaps magnified, not anatomy; scale: " + r.Scale
 		}
 	}
 	return "scale: " + r.Scale

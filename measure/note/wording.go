@@ -148,7 +148,7 @@ var directions = map[string][2]string{
 	"tip-offset-midline":          {"lateral", "across the midline"},
 	"entry-from-foramen-medial":   {"lateral to it", "medial to it"},
 	"entry-from-foramen-superior": {"caudal to it", "cranial to it"},
-	"tip-caudal-to-si-line":       {"caudal to it", "cranial to it"},
+	"tip-caudal-to-si-line":       {"caudal", "cranial"},
 	"tip-depth-along-needle":      {"beyond margin", "short of margin"},
 	"tip-depth-perpendicular":     {"beyond margin", "short of margin"},
 	"contact-depth":               {"beyond margin", "short of margin"},

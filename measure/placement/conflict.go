@@ -8,8 +8,8 @@ import (
 )
 
 // SideConflict is nil where no device's side is withheld. Otherwise it wraps
-// imaging.ErrConflict and names each such device, which sources disagree and
-// how to settle it. Whatever names a side to a reader asks it first.
+// imaging.ErrConflict and names each such device with which sources
+// disagree and how to settle it. Whatever names a side to a reader asks it first.
 func (p Placement) SideConflict() error {
 	var said []string
 	for _, d := range p.Devices {
@@ -20,6 +20,5 @@ func (p Placement) SideConflict() error {
 	if len(said) == 0 {
 		return nil
 	}
-	return fmt.Errorf("%w: %s; confirm the side with its basis (lead-marker, theatre-record or known-needle) before it is named",
-		imaging.ErrConflict, strings.Join(said, "; "))
+	return fmt.Errorf("%w: %s", imaging.ErrConflict, strings.Join(said, "; "))
 }
