@@ -1,0 +1,92 @@
+package quantity
+
+import (
+	"math"
+	"testing"
+)
+
+func near(t *testing.T, what string, got, want, tol float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tol) {
+		t.Errorf("%s = %.9g, want %.9g", what, got, want)
+	}
+}
+
+// JCGM 100:2008, example H.1 (end gauge), clause H.1.4 and table H.1: six
+// contributions of 25, 9.7, 2.9, 16.6 nm and two of 0 combine to 32 nm
+// (squares: 1002 nm²). Values from memory.
+func TestEndGauge(t *testing.T) {
+	v := Value{Estimate: 50.000838e6, Terms: []Term{
+		{"standard", "l_S", 25},
+		{"comparison", "d", 9.7}, // root of 5.8² + 3.9² + 6.7² in H.1.3.2
+		{"expansion", "alpha_S", 0},
+		{"temperature", "theta", 0},
+		{"expansion", "delta alpha", 2.9},
+		{"temperature", "delta theta", 16.6},
+	}}
+	near(t, "combined standard uncertainty", v.Standard(), 32, 0.5)
+	near(t, "its square", v.Standard()*v.Standard(), 1002, 3)
+	near(t, "comparison by its parts", math.Sqrt(5.8*5.8+3.9*3.9+6.7*6.7), 9.7, 0.05)
+	b := v.Budget()
+	near(t, "expansion", b["expansion"], 2.9, 1e-12)
+	if _, ok := b["nothing"]; ok || len(b) != 4 {
+		t.Errorf("budget %v", b)
+	}
+}
+
+// JCGM 100:2008, 4.3.7: a rectangular distribution of half width a has the
+// standard uncertainty a/sqrt(3); 4.4.5 gives 0.58 a.
+func TestRectangular(t *testing.T) {
+	near(t, "half width 1", Rectangular(1), 0.58, 0.005)
+}
+
+// Two values that share an input: it cancels in the difference as far as it
+// acts alike, and independent ones add in squares (JCGM 100, 5.2.2, with
+// correlation 1 and 0).
+func TestDifference(t *testing.T) {
+	a := Value{Estimate: 11, Terms: []Term{{"scale", "film", 0.5}, {"marking", "a", 0.3}}}
+	b := Value{Estimate: 3, Terms: []Term{{"scale", "film", 0.2}, {"marking", "b", 0.4}}}
+	d := Difference(a, b)
+	near(t, "estimate", d.Estimate, 8, 0)
+	near(t, "scale", d.Budget()["scale"], 0.3, 1e-12)
+	near(t, "marking", d.Budget()["marking"], 0.5, 1e-12)
+	u95, lo, hi := d.Interval()
+	near(t, "u95", u95, 1.96*math.Hypot(0.3, 0.5), 1e-12)
+	near(t, "lo", lo, 8-u95, 1e-12)
+	near(t, "hi", hi, 8+u95, 1e-12)
+}
+
+// A length on a plane magnified by up to two: the true one may be half.
+func TestUnknownMagnification(t *testing.T) {
+	v := Value{Estimate: 20, Terms: []Term{{"marking", "a", 1}}, MaxMagnification: 2}
+	u95, lo, hi := v.Interval()
+	near(t, "lo", lo, 10-0.98, 1e-12)
+	near(t, "hi", hi, 21.96, 1e-12)
+	near(t, "u95", u95, (hi-lo)/2, 1e-12)
+	near(t, "rectangular from 10 to 20", v.Budget()["magnification"], 10/math.Sqrt(12), 1e-12)
+	v.Estimate = -20
+	_, lo, hi = v.Interval()
+	near(t, "lo short of the margin", lo, -21.96, 1e-12)
+	near(t, "hi short of the margin", hi, -10+0.98, 1e-12)
+}
+
+// The Monte Carlo method reproduces the law of propagation where the model is
+// linear, and the percentiles of a normal distribution: for y = 3 a - 4 b with
+// u = 0.1 and 0.2, u(y) = sqrt(0.09 + 0.64) = 0.8544 (by hand).
+func TestMonteCarloLinear(t *testing.T) {
+	s := MonteCarlo([]float64{2, 1}, []float64{0.1, 0.2}, 200_000, 7, func(x []float64) (float64, bool) {
+		return 3*x[0] - 4*x[1], true
+	})
+	near(t, "mean", s.Mean, 2, 0.01)
+	near(t, "sd", s.SD, 0.8544, 0.006)
+	near(t, "lo", s.Lo, 2-1.96*0.8544, 0.02)
+	near(t, "hi", s.Hi, 2+1.96*0.8544, 0.02)
+	if s.Failed != 0 {
+		t.Errorf("%d failed", s.Failed)
+	}
+}
+
+func TestDegrees(t *testing.T) {
+	near(t, "180 degrees", Radians(180), math.Pi, 1e-15)
+	near(t, "back", Degrees(Radians(37.5)), 37.5, 1e-12)
+}
