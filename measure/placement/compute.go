@@ -44,6 +44,7 @@ type work struct {
 	films  []*sheet
 	values []*computed
 	out    Placement
+	bare   bool // values only, no budget: what Monte Carlo needs
 }
 
 // sheet is a film with its marks.

@@ -197,6 +197,9 @@ func (w *frontal) displaced(move func(fromTip float64, px r2.Vec) r2.Vec) *front
 // film's share in the entry included.
 func (w *work) frontalTerms(s *sheet, o *object, d *sounding, approximate bool) [][]quantity.Term {
 	fr, f := d.frontal, d.found
+	if w.bare {
+		return make([][]quantity.Term, len(f.v))
+	}
 	set := settingOf(s.reading, o.name, w.opt)
 	eval := func(w *frontal) *found { return w.evaluate() }
 	effects := vertices(fr.device.drawn, setFrontDevice)

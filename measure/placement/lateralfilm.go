@@ -111,6 +111,9 @@ func (l *lateral) displaced(move func(fromTip float64, px r2.Vec) r2.Vec) *later
 
 // lateralTerms is the budget of every slot of a lateral film.
 func (w *work) lateralTerms(s *sheet, o *object, l *lateral, f *found) [][]quantity.Term {
+	if w.bare {
+		return make([][]quantity.Term, len(f.v))
+	}
 	set := settingOf(s.reading, o.name, w.opt)
 	eval := func(l *lateral) *found { return l.evaluate() }
 	effects := vertices(l.device.drawn, setDevice)
