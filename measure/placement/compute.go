@@ -120,7 +120,7 @@ func (w *work) read(films []Film) {
 		read := mark.Read(f.Ref, f.Geometry, w.book)
 		*r = FilmReading{
 			Film: f, View: read.View, ViewSource: read.ViewSource,
-			Cranial: read.Cranial, CranialSource: read.CranialSource,
+			Cranial: read.Cranial, CranialSource: read.CranialSource, CranialConflict: read.CranialConflict,
 			PatientLeft: read.PatientLeft, LeftSource: read.LeftSource,
 			LeftConfirmed: read.LeftConfirmed, LeftConflict: read.LeftConflict,
 			Scale: scale.From(f.Geometry, w.knownLengths(s)), Points: map[string]Point{},
