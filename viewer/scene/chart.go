@@ -112,6 +112,9 @@ func (c *Chart) Range() (least, most, step float64) {
 			least, most = math.Min(least, d.Lo), math.Max(most, d.Hi)
 		}
 	}
+	if c.Unit != "mm" { // some room on the short side, as in millimetres
+		least = math.Min(least, -0.3*most)
+	}
 	if most-least < 1 {
 		least, most = least-20, most+20
 	}

@@ -70,7 +70,7 @@ func (b *builder) device(m mark.Mark) {
 	if figure, words, ok := b.headline(m.Object); ok {
 		b.numbers = append(b.numbers, Label{
 			Anchors: []r2.Vec{tip}, Clear: 14, Boxed: true, Accent: style.Color, Must: true,
-			Lines: []Run{{Words: figure, Size: headSize, Bold: true, Color: White}, {Words: words, Size: labelSize, Color: Grey}},
+			Lines: []Run{{Words: figure, Size: headSize, Bold: true, Color: White}, {Words: m.Object + " " + words, Size: labelSize, Color: Grey}},
 		})
 	}
 }
@@ -187,7 +187,7 @@ func (b *builder) words() {
 // caution adds cautions that are not already said.
 func (b *builder) caution(lead string, all ...string) {
 	for _, c := range all {
-		said := false
+		said := c == CautionReview || c == CautionDepth // at the foot of every page
 		for _, have := range b.scene.Cautions {
 			said = said || strings.Contains(have, strings.TrimRight(c, "."))
 		}

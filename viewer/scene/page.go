@@ -107,31 +107,32 @@ func (p *pager) header(s *Scene, width float64) float64 {
 	if len(s.Case) == 0 {
 		p.text(x+290*u, y, "No device is marked on this film", 18, false, Grey)
 	}
+	const across = 3 // devices in a row
 	cx := x + 290*u
-	each := (width - pageMargin*u - cx) / math.Max(1, float64(len(s.Case)))
+	each := (width - pageMargin*u - cx) / math.Max(1, math.Min(across, float64(len(s.Case))))
 	size := 26.0
 	for _, c := range s.Case {
-		for size > 15 && Advance(c.Object+"  "+c.Words, size*u, true)+44*u > each-20*u {
+		for size > 14 && Advance(c.Object+c.Words, size*u, true)+(12+44+16)*u > each {
 			size--
 		}
 	}
+	row := y
 	for i, c := range s.Case {
-		at := cx + float64(i)*each
-		tx := at + p.swatch(at, y-size*0.35*u, c.Style)
-		tx += p.text(tx, y, c.Object, size, false, c.Style.Color) + 12*u
+		if i > 0 && i%across == 0 {
+			row = bottom + 26*u
+		}
+		at := cx + float64(i%across)*each
+		tx := at + p.swatch(at, row-size*0.35*u, c.Style)
+		tx += p.text(tx, row, c.Object, size, false, c.Style.Color) + 12*u
 		ink := White
 		if c.Refused {
 			ink = Vermillion
 		}
-		p.text(tx, y, c.Words, size, true, ink)
-		ink = Vermillion
-		if c.Sure {
-			ink = Grey
-		}
-		end := y + 24*u
-		in := 0.0
+		p.text(tx, row, c.Words, size, true, ink)
+		end, in := row+24*u, 0.0
+		ink = Grey
 		if !c.Sure {
-			in = 20 * u
+			ink, in = Vermillion, 20*u
 			p.warning(at, end)
 		}
 		for _, line := range []string{c.Side, c.Level} {

@@ -91,7 +91,7 @@ type CaseLine struct {
 	Side    string // side: from header, not confirmed
 	Level   string // level: sacroiliac line only, not confirmed
 	Sure    bool   // both confirmed
-	Refused bool   // the side is withheld
+	Refused bool   // side or level is withheld
 }
 
 // Section is the numbers of one device on this film.

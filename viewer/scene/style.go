@@ -70,25 +70,36 @@ type DeviceStyle struct {
 	Tip   Shape
 }
 
+// patterns by kind of device: of the same number, a needle, a wire and a lead
+// differ in pattern as well.
+var patterns = map[byte][]Dash{
+	'N': {Solid, Dashed, DashDot, DashTwo},
+	'W': {Short, DashTwo, Solid, Dashed},
+	'L': {DashTwo, Solid, Short, DashDot},
+}
+
 // Style of a device or position by its name alone (N1, W1, L1, N1.2), so that
 // it never changes as others come and go. The number gives colour and tip,
-// the kind shifts the colour, a later position shifts the pattern.
+// the kind shifts both, a later position shifts the pattern.
 func Style(object string) DeviceStyle {
 	kind, number, position := splitObject(object)
 	colours := []color.NRGBA{SkyBlue, Yellow, ReddishPurple, BluishGreen}
 	tips := []Shape{Circle, Diamond, Square, Triangle}
-	dashes := []Dash{Solid, Dashed, DashDot, DashTwo, Short}
+	dashes := patterns[kind]
 	shift := 0
 	switch kind {
 	case 'L':
 		shift = 2
 	case 'W':
 		shift = 3
+	case 'N':
+	default:
+		dashes = patterns['N']
 	}
 	n := max(number-1, 0)
 	return DeviceStyle{
 		Color: colours[(n+shift)%len(colours)],
-		Dash:  dashes[(n+shift+2*max(position-1, 0))%len(dashes)],
+		Dash:  dashes[(n+2*max(position-1, 0)+max(position-1, 0)/2)%len(dashes)],
 		Tip:   tips[(n+shift)%len(tips)],
 	}
 }

@@ -13,8 +13,8 @@ import (
 
 // Cautions every picture carries.
 const (
-	CautionReview = "For review after the case, never for guidance."
-	CautionDepth  = "Depth is to the midline sacral cortex, not to bowel, vessel or nerve."
+	CautionReview = placement.CautionReview
+	CautionDepth  = placement.CautionCortex
 )
 
 // SideLevel says side and level of a device: RIGHT · S3. Where sources
@@ -30,7 +30,10 @@ func SideLevel(d placement.Device) string {
 		side = strings.ToUpper(string(d.Side))
 	}
 	level := "LEVEL NOT KNOWN"
-	if d.Level != "" {
+	switch {
+	case d.LevelConflict != "":
+		level = "LEVEL WITHHELD"
+	case d.Level != "":
 		level = string(d.Level)
 	}
 	return side + " · " + level
@@ -42,17 +45,28 @@ func SideBasis(d placement.Device) string {
 	case d.SideConflict != "":
 		return "side: " + d.SideConflict
 	case d.Side == mark.NoSide:
-		return "side: not known"
+		return "side: " + orNotKnown(d.SideSource)
 	}
 	return "side: " + basis(d.SideSource, d.SideConfirmed)
 }
 
 // LevelBasis says what the level rests on.
 func LevelBasis(d placement.Device) string {
-	if d.Level == "" {
-		return "level: not known"
+	switch {
+	case d.LevelConflict != "":
+		return "level: " + d.LevelConflict
+	case d.Level == "":
+		return "level: " + orNotKnown(d.LevelSource)
 	}
 	return "level: " + basis(d.LevelSource, d.LevelConfirmed)
+}
+
+// orNotKnown is why something is not known, where that is said.
+func orNotKnown(why string) string {
+	if why == "" {
+		return "not known"
+	}
+	return why
 }
 
 func basis(source string, confirmed bool) string {
@@ -69,8 +83,8 @@ func caseLine(d placement.Device) CaseLine {
 	return CaseLine{
 		Object: d.Object, Style: Style(d.Object),
 		Words: SideLevel(d), Side: SideBasis(d), Level: LevelBasis(d),
-		Sure:    d.SideConfirmed && d.LevelConfirmed && d.SideConflict == "",
-		Refused: d.SideConflict != "",
+		Sure:    d.SideConfirmed && d.LevelConfirmed && d.SideConflict == "" && d.LevelConflict == "",
+		Refused: d.SideConflict != "" || d.LevelConflict != "",
 	}
 }
 
