@@ -105,6 +105,25 @@ func TestSeenFrom(t *testing.T) {
 	}
 }
 
+// The lateral film's front by the positioner (PS3.3 C.8.7.5.1.2): with the
+// detector at the patient's left, +90, the film shows him from the left.
+func TestSeenFromByAngles(t *testing.T) {
+	for _, c := range []struct {
+		primary float64
+		row     string
+		want    string
+	}{{90, "", "seen from the left"}, {-90, "", "seen from the right"}, {90, "P", "seen from the left"}, {90, "A", ""}} {
+		f := film(imaging.Lateral, imaging.Top, imaging.NoEdge)
+		f.Film.Geometry.PrimaryAngle, f.Film.Geometry.SecondaryAngle = imaging.Known(c.primary), imaging.Known(0)
+		if c.row != "" {
+			f.Film.Geometry.PatientOrientation = [2]string{c.row, "F"}
+		}
+		if got := seenFrom(f); got != c.want {
+			t.Errorf("%+.0f and row %q: %q, want %q", c.primary, c.row, got, c.want)
+		}
+	}
+}
+
 func TestBarIsAsLongAsItSays(t *testing.T) {
 	v := NewView(film(imaging.Frontal, imaging.Left, imaging.NoEdge), Box(0, 0, 500, 500), 1)
 	for _, zoom := range []float64{0.2, 0.75, 1, 4, 33} {

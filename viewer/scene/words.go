@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"leadline/imaging"
+	"leadline/imaging/carm"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
 	"leadline/measure/scale"
@@ -194,11 +195,23 @@ func seenFrom(film placement.FilmReading) string {
 	return ""
 }
 
-// headerVentral is the edge nearest the patient's front by the header's
-// Patient Orientation (0020,0020), NoEdge where it does not say.
+// headerVentral is the edge nearest the patient's front by the header: Patient
+// Orientation (0020,0020), or what the positioner's angles predict. NoEdge where
+// neither says it or the two differ.
 func headerVentral(film placement.FilmReading) imaging.Edge {
-	o := film.Film.Geometry.PatientOrientation
-	return imaging.Orientation{Row: o[0], Column: o[1]}.EdgeOf('A')
+	g := film.Film.Geometry
+	stated := imaging.Orientation{Row: g.PatientOrientation[0], Column: g.PatientOrientation[1]}.EdgeOf('A')
+	byAngles := imaging.NoEdge
+	if o, ok := carm.Orientation(g); ok {
+		byAngles = o.EdgeOf('A')
+	}
+	switch {
+	case stated == imaging.NoEdge:
+		return byAngles
+	case byAngles != imaging.NoEdge && byAngles != stated:
+		return imaging.NoEdge
+	}
+	return stated
 }
 
 // scaleBar says which bar may be drawn and what it rests on.
