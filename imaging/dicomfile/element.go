@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/suyashkumar/dicom/pkg/tag"
 
@@ -42,6 +43,7 @@ type scanner struct {
 	size int64 // bytes in src; unbounded where not known
 	pos  int64
 
+	room   []byte // of the window
 	window []byte
 	start  int64 // of the window in src
 
@@ -58,15 +60,17 @@ func newScanner(src io.ReaderAt, size int64) *scanner {
 }
 
 // peek gives the next n bytes (at most a window's) without moving on; fewer,
-// with io.EOF, at the end.
+// with io.EOF, at the end. They stay good until the next peek.
 func (s *scanner) peek(n int) ([]byte, error) {
 	if s.pos >= s.start && s.pos+int64(n) <= s.start+int64(len(s.window)) {
 		i := s.pos - s.start
 		return s.window[i : i+int64(n)], nil
 	}
-	buf := make([]byte, 1<<13)
-	got, err := s.src.ReadAt(buf, s.pos)
-	s.window, s.start = buf[:got], s.pos
+	if s.room == nil {
+		s.room = make([]byte, 1<<13)
+	}
+	got, err := s.src.ReadAt(s.room, s.pos)
+	s.window, s.start = s.room[:got], s.pos
 	if got >= n {
 		return s.window[:n], nil
 	}
@@ -95,15 +99,16 @@ func (s *scanner) damaged(at int64, format string, args ...any) error {
 	return fmt.Errorf("%w: byte %d: %s", imaging.ErrDamaged, at, fmt.Sprintf(format, args...))
 }
 
-// long are the value representations with a 32-bit length (PS3.5 7.1.2); one
-// that is not known is read so too, as PS3.5 6.2 promises of later ones.
-func long(vr string) bool {
-	switch vr {
-	case "AE", "AS", "AT", "CS", "DA", "DS", "DT", "FL", "FD", "IS", "LO", "LT", "PN", "SH", "SL", "SS", "ST", "TM", "UI", "UL", "US":
-		return false
+// short are the value representations with a 16-bit length (PS3.5 7.1.2). The
+// others, and any that is not known, have one of 32 bits, as PS3.5 6.2 promises
+// of later ones.
+var short = func() map[string]string {
+	m := map[string]string{}
+	for vr := range strings.FieldsSeq("AE AS AT CS DA DS DT FL FD IS LO LT PN SH SL SS ST TM UI UL US") {
+		m[vr] = vr
 	}
-	return true
-}
+	return m
+}()
 
 func letters(b []byte) bool {
 	return len(b) >= 2 && b[0] >= 'A' && b[0] <= 'Z' && b[1] >= 'A' && b[1] <= 'Z'
@@ -137,15 +142,14 @@ func (s *scanner) head() (e element, err error) {
 	case !letters(b[4:]):
 		return e, s.damaged(at, "element %s has no value representation", e.tag)
 	default:
-		e.vr = string(b[4:6])
-		if long(e.vr) {
-			if len(b) < 12 {
-				return e, s.damaged(at, "the file ends within the head of element %s", e.tag)
-			}
-			e.length, used = s.order.Uint32(b[8:]), 12
-		} else {
-			e.length = uint32(s.order.Uint16(b[6:]))
+		if vr, ok := short[string(b[4:6])]; ok {
+			e.vr, e.length = vr, uint32(s.order.Uint16(b[6:]))
+			break
 		}
+		if len(b) < 12 {
+			return e, s.damaged(at, "the file ends within the head of element %s", e.tag)
+		}
+		e.vr, e.length, used = string(b[4:6]), s.order.Uint32(b[8:]), 12
 	}
 	s.pos += int64(used)
 	e.offset = s.pos
@@ -163,29 +167,29 @@ func dictionaryVR(t tag.Tag) string {
 type wanted func(tag.Tag) bool
 
 // walk reads elements up to byte end, or to the pixel data, which it leaves
-// unread and returns as pixel. Group 2 is never part of a data set.
-func (s *scanner) walk(end int64, want wanted) (kept elements, pixel *element, err error) {
+// unread and returns as pixel (zero where there are none).
+func (s *scanner) walk(end int64, want wanted) (kept elements, pixel element, err error) {
 	kept = elements{}
 	for s.pos < end {
 		e, err := s.head()
 		if errors.Is(err, io.EOF) {
-			return kept, nil, nil
+			return kept, pixel, nil
 		}
 		if err != nil {
-			return kept, nil, err
+			return kept, pixel, err
 		}
 		switch e.tag {
 		case tag.PixelData, floatPixelData, doubleFloatPixelData:
-			return kept, &e, nil
+			return kept, e, nil
 		}
 		if err := s.finish(&e, end, want(e.tag), 0); err != nil {
-			return kept, nil, err
+			return kept, pixel, err
 		}
 		if _, twice := kept[e.tag]; want(e.tag) && !twice {
 			kept[e.tag] = e
 		}
 	}
-	return kept, nil, nil
+	return kept, pixel, nil
 }
 
 // inItems are the elements kept of the items of a kept sequence.

@@ -117,7 +117,7 @@ func (f *File) open(size int64) error {
 		return err
 	}
 	d := &dataset{elements: kept, order: s.order}
-	if pixel == nil {
+	if pixel.tag == (tag.Tag{}) {
 		if class := d.code(tag.SOPClassUID); class == "" && len(kept) == 0 {
 			return fmt.Errorf("%w: no data set follows the file header; copy the file again", imaging.ErrDamaged)
 		} else if _, image := kinds[class]; !image {
@@ -135,7 +135,7 @@ func (f *File) open(size int64) error {
 }
 
 // pixelData finds where the frames lie.
-func (f *File) pixelData(e *element, s *scanner) error {
+func (f *File) pixelData(e element, s *scanner) error {
 	h := f.Header
 	if e.tag != tag.PixelData {
 		return fmt.Errorf("%w: the pixel data are floating point numbers", imaging.ErrUnsupported)
