@@ -79,7 +79,10 @@ func heading(d placement.Device) string {
 	if d.Side != mark.NoSide {
 		s += fmt.Sprintf(" Side: %s.", withState(d.SideSource, d.SideConfirmed, "not confirmed"))
 	}
-	if d.Level != "" {
+	switch {
+	case d.LevelConflict != "":
+		s += " Level left out: " + d.LevelConflict
+	case d.Level != "":
 		s += fmt.Sprintf(" Level: %s.", withState(d.LevelSource, d.LevelConfirmed, "level not confirmed"))
 	}
 	return s

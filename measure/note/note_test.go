@@ -137,6 +137,15 @@ func TestUnconfirmedIsAlwaysSaid(t *testing.T) {
 	}
 }
 
+func TestLevelInDoubtIsLeftOut(t *testing.T) {
+	r := twoNeedles()
+	d := &r.Placement.Devices[0]
+	d.Level, d.LevelConfirmed, d.LevelConflict = "", false, "N1 is stated at S3 but enters the foramen marked S2."
+	if s := text(t, r); !strings.Contains(s, "LEFT, level not stated.") || !strings.Contains(s, "Level left out: N1 is stated at S3 but enters the foramen marked S2. The needle") {
+		t.Errorf("the doubt about the level is not told:\n%s", s)
+	}
+}
+
 // Pixel Spacing alone may hold at the detector (PS3.3 10.7.1.1): such a length
 // must not read as anatomy. That of a scale known to be the detector's is said
 // to be magnified in the scale's own words, which TestScaleWords holds fast.
