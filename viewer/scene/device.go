@@ -172,13 +172,22 @@ func (b *builder) words() {
 	}
 	up := View{Quarter: UpQuarter(b.film.Cranial)}
 	b.scene.Chart = NewChart(on, up.EdgeShown(b.scene.Ventral))
+	for i, row := range b.scene.Chart.Rows {
+		b.scene.Chart.Rows[i].Missing = nameless(row.Missing, b.p)
+	}
+	b.scene.Bar.Words = nameless(b.scene.Bar.Words, b.p)
 	for _, o := range objects {
 		for _, d := range b.p.Devices {
 			if d.Object == o {
-				b.scene.Case = append(b.scene.Case, caseLine(d))
+				line := caseLine(d)
+				line.Side, line.Level = nameless(line.Side, b.p), nameless(line.Level, b.p)
+				b.scene.Case = append(b.scene.Case, line)
 			}
 		}
 		if s := Numbers(b.p, o, b.film.View); len(s.Rows) > 0 {
+			for i := range s.Rows {
+				s.Rows[i].Note = nameless(s.Rows[i].Note, b.p)
+			}
 			b.scene.Numbers = append(b.scene.Numbers, s)
 		}
 	}
@@ -187,6 +196,7 @@ func (b *builder) words() {
 // caution adds cautions that are not already said.
 func (b *builder) caution(lead string, all ...string) {
 	for _, c := range all {
+		c = nameless(c, b.p)
 		said := c == CautionReview || c == CautionDepth // at the foot of every page
 		for _, have := range b.scene.Cautions {
 			said = said || strings.Contains(have, strings.TrimRight(c, "."))

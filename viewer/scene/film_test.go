@@ -126,6 +126,27 @@ func TestUnknownIsSaidNotGuessed(t *testing.T) {
 	}
 }
 
+// A file's name may be the patient's.
+func TestNoFileIsNamed(t *testing.T) {
+	p := specimen.Placement()
+	p.Films[0].Film.File, p.Films[1].Film.File = "doe_jane_1.dcm", "2"
+	p.Films[1].LeftConflict = "doe_jane_1.dcm and 2 disagree"
+	p.Cautions = append(p.Cautions, "doe_jane_1.dcm: lengths are at the detector plane: magnified, not anatomy.", "2: lengths may be magnified.")
+	p.Missing = append(p.Missing, placement.Missing{Object: "N1", Quantity: "insertion-angle-dorsal",
+		Because: "the view of doe_jane_1.dcm is oblique: confirm it as lateral if it is"})
+	p.Devices[0].SideConflict = "left by doe_jane_1.dcm, right by what was stated"
+	for _, f := range p.Films {
+		s := scene.Film(f, specimen.Marks(), p, scene.Options{Vertex: -1})
+		got := pageWords(&s)
+		if has(got, "doe") || has(got, "2: lengths") {
+			t.Errorf("%s: a file is named in %q", f.View, got)
+		}
+		if !has(got, "Lateral film: lengths may be magnified.") {
+			t.Errorf("%s: the caution is lost", f.View)
+		}
+	}
+}
+
 // Labels stay inside the pane and off each other at every size and turn, in a
 // case with more marks than usual.
 func TestLabelsKeepClear(t *testing.T) {

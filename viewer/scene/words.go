@@ -89,6 +89,34 @@ func caseLine(d placement.Device) CaseLine {
 	}
 }
 
+// nameless takes the names of the images' files out of words: a file may be
+// named for the patient, and pictures travel. A name before a colon becomes the
+// view it stands for; elsewhere a name long enough not to be a common word
+// becomes "the film".
+func nameless(words string, p placement.Placement) string {
+	for _, f := range p.Films {
+		name := f.Film.File
+		if name == "" {
+			continue
+		}
+		if rest, ok := strings.CutPrefix(words, name+": "); ok {
+			words = filmName(f.View) + ": " + rest
+		}
+		words = strings.ReplaceAll(words, "the view of "+name+" is", "the view of a film is")
+		if len(name) >= 4 {
+			words = strings.ReplaceAll(words, name, "the film")
+		}
+	}
+	return words
+}
+
+func filmName(v imaging.View) string {
+	if v == imaging.NoView {
+		return "Film of unknown view"
+	}
+	return title(v) + " film"
+}
+
 // DeviceName says N1.2 as "needle N1, position 2".
 func DeviceName(object string) string {
 	kind, _, position := splitObject(object)
