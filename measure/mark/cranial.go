@@ -36,66 +36,89 @@ func (h heading) bears(e imaging.Edge) bool {
 	return (h.X*x+h.Y*y)/math.Hypot(h.X, h.Y) >= math.Cos(apart*math.Pi/180)-1e-12
 }
 
-// headByMarks gives the direction towards the head from landmarks whose order
-// along the sacrum is known: promontory, numbered foramina and fusion lines,
-// coccyx tip. It is the slope of a least-squares line of position over place in
-// that order, foramen Sn and fusion line Sn/Sn+1 both counting n (the foramen
-// opens between those bodies). ok is false with fewer than two places. Marks
-// that contradict each other by lying in the wrong order give a zero heading.
-func headByMarks(ref FrameRef, marks []Mark) (h heading, ok bool) {
-	type landmark struct {
-		place float64 // 0 at the promontory, growing towards the feet
-		at    r2.Vec
-	}
-	var all []landmark
+// landmark is a mark whose place along the sacrum is known.
+type landmark struct {
+	place int    // 0 at the promontory, growing towards the feet
+	at    r2.Vec // pixels
+	// side it lies on, on a film that shows the sides apart; MiddleSide: in
+	// the midline.
+	side Side
+}
+
+// landmarks gathers those on ref: promontory, numbered fusion lines and
+// foramina, coccyx tip. Foramen Sn and fusion line Sn/Sn+1 both have place n:
+// the foramen opens between those bodies.
+func landmarks(ref FrameRef, marks []Mark, view imaging.View) (all []landmark) {
 	for _, m := range marks {
 		if m.Frame != ref || len(m.Points) == 0 {
 			continue
 		}
-		var place float64
+		l := landmark{side: MiddleSide}
 		switch m.Structure {
 		case Promontory:
-			place = 0
 		case CoccyxTip:
-			place = 7
-		case Foramen:
-			place = float64(m.Level.Number())
+			l.place = 7
 		case FusionLine:
-			above, _, _ := m.Fusion()
-			place = float64(above)
+			l.place, _, _ = m.Fusion()
+		case Foramen:
+			l.place = m.Level.Number()
+			if view != imaging.Lateral {
+				l.side = m.Side
+			}
 		default:
 			continue
 		}
-		if place == 0 && m.Structure != Promontory {
+		if l.place == 0 && m.Structure != Promontory {
 			continue // not numbered
 		}
-		var c r2.Vec
 		for _, p := range m.Points {
-			c = r2.Add(c, r2.Scale(1/float64(len(m.Points)), p))
+			l.at = r2.Add(l.at, r2.Scale(1/float64(len(m.Points)), p))
 		}
-		all = append(all, landmark{place, c})
+		all = append(all, l)
 	}
-	var mean landmark
-	for _, l := range all {
-		mean.place += l.place / float64(len(all))
-		mean.at = r2.Add(mean.at, r2.Scale(1/float64(len(all)), l.at))
+	return all
+}
+
+// tells reports whether the step between two landmarks tells the head's
+// direction. Foramina lie some 23 mm off the midline, as far as one level and a
+// half (figures in doi 10.1097/SPV.0b013e31827bfdb1 and Deveneau et al. 2015):
+// with the midline they tell it over three places and more, with those of the
+// other side, or of a side not stated, never.
+func tells(a, b landmark) bool {
+	switch {
+	case a.side == b.side:
+		return a.place != b.place && a.side != NoSide
+	case a.side == MiddleSide || b.side == MiddleSide:
+		return a.place-b.place >= 3 || b.place-a.place >= 3
 	}
-	var slope r2.Vec
-	for _, l := range all {
-		slope = r2.Add(slope, r2.Scale(l.place-mean.place, r2.Sub(l.at, mean.at)))
-		ok = ok || l.place != all[0].place
-	}
-	if !ok {
-		return heading{}, false
-	}
+	return false
+}
+
+// headByMarks gives the direction towards the head from the landmarks on ref:
+// the sum, over each two that tell it, of the step from the one nearer the feet
+// to the one nearer the head times the number of places between them, which is
+// the direction of the least-squares line of position over place. ok is false
+// where no two tell it. Landmarks that lie in the wrong order give a zero
+// heading.
+func headByMarks(ref FrameRef, marks []Mark, view imaging.View) (h heading, ok bool) {
+	all := landmarks(ref, marks, view)
+	var steps []r2.Vec
+	var sum r2.Vec
 	for _, a := range all {
 		for _, b := range all {
-			if a.place < b.place && r2.Dot(slope, r2.Sub(b.at, a.at)) <= 0 {
-				return heading{}, true
+			if a.place < b.place && tells(a, b) {
+				step := r2.Sub(a.at, b.at)
+				steps = append(steps, step)
+				sum = r2.Add(sum, r2.Scale(float64(b.place-a.place), step))
 			}
 		}
 	}
-	return heading(r2.Scale(-1, slope)), true
+	for _, s := range steps {
+		if r2.Dot(sum, s) <= 0 {
+			return heading{}, true
+		}
+	}
+	return heading(sum), len(steps) > 0
 }
 
 func (f *film) readCranial() {

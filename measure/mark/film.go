@@ -56,8 +56,8 @@ const (
 // typed in, not what was done to the pixels.
 func Read(ref FrameRef, g imaging.Geometry, book Book) Reading {
 	f := film{said: book.aboutFilm(ref), sources: headerSources(g)}
-	f.head, f.headKnown = headByMarks(ref, book.Marks)
 	f.readView(g)
+	f.head, f.headKnown = headByMarks(ref, book.Marks, f.View)
 	f.readCranial()
 	f.readLeft()
 	return f.Reading

@@ -43,7 +43,7 @@ func DecideLevel(object string, foramen Level, book Book) LevelDecision {
 		who   string
 	}
 	var all []saying
-	for _, s := range []saying{{foramen, "the foramen it enters"}, {marked, "the level of its marks"}, {stated.value, "the level " + stated.stated()}} {
+	for _, s := range []saying{{foramen, "the foramen it enters"}, {marked, "the level of its marks"}, {stated.value, statementOf(stated.by)}} {
 		if s.level != "" {
 			all = append(all, s)
 		}

@@ -84,7 +84,7 @@ func DecideSide(object string, film Reading, toward r2.Vec, seen bool, book Book
 	}
 	for _, c := range []claim[Side]{own, inherited} {
 		if c.known() {
-			who := c.stated()
+			who := statementOf(c.by)
 			if c == inherited {
 				who += " about " + Device(object)
 			}
