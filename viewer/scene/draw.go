@@ -11,6 +11,9 @@ import (
 
 // Draw lays the scene down in the view: marks, then words.
 func (s *Scene) Draw(v View) Drawing {
+	if !(v.Pane.W() > 0 && v.Pane.H() > 0) {
+		return Drawing{}
+	}
 	d := drafter{view: v, unit: v.Unit, layer: Layer{Clip: v.Pane}}
 	if d.unit <= 0 {
 		d.unit = 1
@@ -46,6 +49,15 @@ type drafter struct {
 	layer Layer
 }
 
+// clip is the pane with room for the widest stroke; everywhere for a drawing
+// that lies in no pane.
+func (d *drafter) clip() Rect {
+	if d.view.Pane.W() <= 0 {
+		return Box(-1e6, -1e6, 2e6, 2e6)
+	}
+	return d.view.Pane.Inset(-20 * d.unit)
+}
+
 // stroke draws the dark edge whole, then the pattern on it.
 func (d *drafter) stroke(pts []r2.Vec, closed bool, s Stroke) {
 	if len(pts) == 0 {
@@ -58,48 +70,88 @@ func (d *drafter) stroke(pts []r2.Vec, closed bool, s Stroke) {
 		d.layer.Lines = append(d.layer.Lines, Line{Points: pts, Closed: closed, Width: s.Width * d.unit, Color: s.Color})
 		return
 	}
-	for _, piece := range cut(pts, closed, s.Dash, d.unit) {
+	for _, piece := range cut(pts, closed, s.Dash, d.unit, d.clip()) {
 		d.layer.Lines = append(d.layer.Lines, Line{Points: piece, Width: s.Width * d.unit, Color: s.Color})
 	}
 }
 
-// cut gives the inked pieces of a dashed line.
-func cut(pts []r2.Vec, closed bool, dash Dash, unit float64) [][]r2.Vec {
+// cut gives the inked pieces of a dashed line that touch the clip; the pattern
+// runs on unseen outside it, so that panning does not make dashes crawl.
+func cut(pts []r2.Vec, closed bool, dash Dash, unit float64, clip Rect) [][]r2.Vec {
 	if closed && len(pts) > 1 {
 		pts = append(append([]r2.Vec(nil), pts...), pts[0])
 	}
+	period := 0.0
+	for _, d := range dash {
+		period += d * unit
+	}
 	var pieces [][]r2.Vec
-	i, left, ink := 0, dash[0]*unit, true
-	piece := []r2.Vec{pts[0]}
+	var piece []r2.Vec
+	i, left := 0, dash[0]*unit
+	next := func() {
+		i = (i + 1) % len(dash)
+		left = dash[i] * unit
+	}
+	finish := func() {
+		if len(piece) > 1 {
+			pieces = append(pieces, piece)
+		}
+		piece = nil
+	}
 	for k := 1; k < len(pts); k++ {
 		a, b := pts[k-1], pts[k]
 		length := r2.Norm(r2.Sub(b, a))
+		if !(length > 0) || math.IsInf(length, 0) {
+			continue
+		}
+		from, to, seen := within(a, b, clip)
+		if !seen {
+			from, to = 1, 1
+		}
 		for at := 0.0; at < length; {
+			if skip := from*length - at; skip > period || (at >= to*length && length-at > period) {
+				// Nothing of this stretch is seen: whole periods are passed over.
+				finish()
+				if at >= to*length {
+					skip = length - at
+				}
+				at += math.Floor(skip/period) * period
+			}
 			step := math.Min(left, length-at)
+			if i%2 == 0 {
+				if piece == nil {
+					piece = append(piece, r2.Add(a, r2.Scale(at/length, r2.Sub(b, a))))
+				}
+				piece = append(piece, r2.Add(a, r2.Scale(math.Min(1, (at+step)/length), r2.Sub(b, a))))
+			}
 			at += step
-			left -= step
-			p := r2.Add(a, r2.Scale(at/length, r2.Sub(b, a)))
-			if ink {
-				piece = append(piece, p)
-			}
-			if left > 1e-9 {
-				continue
-			}
-			if ink {
-				pieces = append(pieces, piece)
-			}
-			i = (i + 1) % len(dash)
-			left, ink = dash[i]*unit, !ink
-			piece = []r2.Vec{p}
-			if len(pieces) > 4000 {
-				return pieces // zoomed in so far that most lie outside the pane
+			if left -= step; left <= 1e-9 {
+				finish()
+				next()
 			}
 		}
 	}
-	if ink && len(piece) > 1 {
-		pieces = append(pieces, piece)
-	}
+	finish()
 	return pieces
+}
+
+// within gives the part of the stretch from a to b, as fractions, that lies in
+// the rectangle (Liang and Barsky's clipping).
+func within(a, b r2.Vec, r Rect) (from, to float64, ok bool) {
+	from, to = 0, 1
+	d := r2.Sub(b, a)
+	for _, side := range [4][2]float64{{-d.X, a.X - r.Min.X}, {d.X, r.Max.X - a.X}, {-d.Y, a.Y - r.Min.Y}, {d.Y, r.Max.Y - a.Y}} {
+		speed, room := side[0], side[1]
+		switch {
+		case speed == 0 && room < 0:
+			return 0, 0, false
+		case speed < 0:
+			from = math.Max(from, room/speed)
+		case speed > 0:
+			to = math.Min(to, room/speed)
+		}
+	}
+	return from, to, from <= to
 }
 
 // symbol draws a point mark round its place.

@@ -246,6 +246,31 @@ func TestSelectedMarkIsWiderAndShowsItsVertices(t *testing.T) {
 	}
 }
 
+// A pane may be folded away, a film far off or without a size: that draws little
+// and stops nothing.
+func TestOddViewsDraw(t *testing.T) {
+	p := specimen.Placement()
+	for _, f := range append(p.Films, placement.FilmReading{}) {
+		s := scene.Film(f, specimen.Marks(), p, scene.Options{Vertex: -1})
+		for _, pane := range []scene.Rect{{}, scene.Box(0, 0, -50, 20), scene.Box(0, 0, 3, 3), scene.Box(0, 0, 400, 300)} {
+			for _, zoom := range []float64{0, 1e-9, 1, 1e6} {
+				v := scene.NewView(f, pane, 1)
+				if zoom != 1 {
+					v.Zoom = zoom
+				}
+				for _, l := range s.Draw(v).Layers {
+					if len(l.Lines) > 2000 {
+						t.Errorf("%d lines in pane %v at zoom %g", len(l.Lines), pane, zoom)
+					}
+				}
+			}
+		}
+		scene.NewPage(&s, 900)
+	}
+	empty := scene.NewChart(placement.Placement{}, imaging.NoEdge)
+	empty.Draw(scene.Box(0, 0, 300, empty.Height(300, 1)), 1)
+}
+
 func BenchmarkFilm(b *testing.B) {
 	p, marks := specimen.Placement(), specimen.Marks()
 	for b.Loop() {

@@ -212,7 +212,7 @@ type inkGrid struct {
 
 func (g *inkGrid) fill(pane Rect, cell float64, lines []Line) {
 	g.at, g.cell = pane.Min, cell
-	g.cols, g.rows = int(math.Ceil(pane.W()/cell)), int(math.Ceil(pane.H()/cell))
+	g.cols, g.rows = max(0, int(math.Ceil(pane.W()/cell))), max(0, int(math.Ceil(pane.H()/cell)))
 	g.sum = make([]float64, (g.cols+1)*(g.rows+1))
 	if g.cols <= 0 || g.rows <= 0 {
 		return
@@ -224,13 +224,15 @@ func (g *inkGrid) fill(pane Rect, cell float64, lines []Line) {
 		}
 	}
 	for _, line := range lines {
-		if line.Color == Dark && len(line.Points) == 2 && line.Points[0] == line.Points[1] {
-			continue
-		}
 		for i := 1; i < len(line.Points); i++ {
 			a, b := line.Points[i-1], line.Points[i]
+			from, to, seen := within(a, b, pane)
+			if !seen {
+				continue
+			}
 			d := r2.Sub(b, a)
-			n := int(math.Min(r2.Norm(d)/(cell/2), 4000)) + 1
+			a, d = r2.Add(a, r2.Scale(from, d)), r2.Scale(to-from, d)
+			n := int(r2.Norm(d)/(cell/2)) + 1
 			for k := 0; k <= n; k++ {
 				mark(r2.Add(a, r2.Scale(float64(k)/float64(n), d)))
 			}

@@ -130,21 +130,36 @@ func TestDashesCoverWhatThePatternSays(t *testing.T) {
 		}
 		return sum
 	}
+	all := Box(-1000, -1000, 2000, 2000)
 	// A bent line of 190 units is ten periods of 12 ink and 7 gap.
 	pts := []r2.Vec{{X: 0, Y: 0}, {X: 100, Y: 0}, {X: 100, Y: 90}}
-	pieces := cut(pts, false, Dashed, 1)
+	pieces := cut(pts, false, Dashed, 1, all)
 	if len(pieces) != 10 || math.Abs(length(pieces)-120) > 1e-9 {
 		t.Errorf("%d pieces of %g in all, want 10 of 120", len(pieces), length(pieces))
 	}
-	if got := length(cut(pts, false, Dashed, 2)); math.Abs(got-120) > 1e-9 {
+	if got := length(cut(pts, false, Dashed, 2, all)); math.Abs(got-120) > 1e-9 {
 		t.Errorf("at twice the size five periods ink %g, want 120", got)
 	}
 	// A closed square of 4 by 19 inks the same share.
 	square := []r2.Vec{{}, {X: 19}, {X: 19, Y: 19}, {Y: 19}}
-	if got := length(cut(square, true, Dashed, 1)); math.Abs(got-48) > 1e-9 {
+	if got := length(cut(square, true, Dashed, 1, all)); math.Abs(got-48) > 1e-9 {
 		t.Errorf("a closed outline of 76 inks %g, want 48", got)
 	}
-	if got := cut([]r2.Vec{{X: 1, Y: 1}, {X: 1, Y: 1}}, false, Dashed, 1); length(got) != 0 {
+	// Seen through a window far along a long line, the pattern is the same as on
+	// the whole of it: period 19 from 0 on, so 12 of ink from 19 * 10000.
+	far := []r2.Vec{{X: 0, Y: 5}, {X: 400000, Y: 5}}
+	got := cut(far, false, Dashed, 1, Box(190000, 0, 38, 10))
+	if len(got) > 6 {
+		t.Errorf("%d pieces for a window of two periods", len(got))
+	}
+	found := false
+	for _, p := range got {
+		found = found || math.Abs(p[0].X-190000) < 1e-6 && math.Abs(p[len(p)-1].X-190012) < 1e-6
+	}
+	if !found {
+		t.Errorf("no dash from 190000 to 190012 in %v", got)
+	}
+	if got := cut([]r2.Vec{{X: 1, Y: 1}, {X: 1, Y: 1}}, false, Dashed, 1, all); length(got) != 0 {
 		t.Errorf("two points in one place ink %v", got)
 	}
 }
