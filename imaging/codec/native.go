@@ -38,14 +38,19 @@ func native(dst []uint16, src []byte, l Layout) error {
 			return short(2*len(dst), len(src))
 		}
 		src = src[:2*len(dst)]
+		// A shift by a constant is much the faster, and is what nearly all files need.
 		switch {
 		case l.ByteOrder == binary.BigEndian:
 			for i := range dst {
-				dst[i] = (uint16(src[2*i])<<8 | uint16(src[2*i+1])) >> shift & mask
+				dst[i] = binary.BigEndian.Uint16(src[2*i:]) >> shift & mask
+			}
+		case shift == 0:
+			for i := range dst {
+				dst[i] = binary.LittleEndian.Uint16(src[2*i:]) & mask
 			}
 		default:
 			for i := range dst {
-				dst[i] = (uint16(src[2*i]) | uint16(src[2*i+1])<<8) >> shift & mask
+				dst[i] = binary.LittleEndian.Uint16(src[2*i:]) >> shift & mask
 			}
 		}
 	default:
