@@ -190,7 +190,7 @@ func (m *Map) table(voi func(float64) float64) []uint8 {
 		if m.invert {
 			y = 1 - y
 		}
-		out[i] = uint8(math.Round(255 * min(max(y, 0), 1)))
+		out[i] = uint8(255*min(max(y, 0), 1) + 0.5)
 	}
 	return out
 }
@@ -213,17 +213,18 @@ func (m *Map) Padding(stored int) bool {
 // f's instance.
 func Render(f *imaging.Frame, table []uint8) *image.Gray {
 	img := image.NewGray(image.Rect(0, 0, f.Columns, f.Rows))
-	n := min(len(f.Samples), len(img.Pix))
+	samples := f.Samples[:min(len(f.Samples), len(img.Pix))]
+	pix := img.Pix[:len(samples)]
 	if len(table) == 1<<16 { // no sample can lie outside
 		full := (*[1 << 16]uint8)(table)
-		for i, s := range f.Samples[:n] {
-			img.Pix[i] = full[s]
+		for i, s := range samples {
+			pix[i] = full[s]
 		}
 		return img
 	}
-	for i, s := range f.Samples[:n] {
+	for i, s := range samples {
 		if int(s) < len(table) {
-			img.Pix[i] = table[s]
+			pix[i] = table[s]
 		}
 	}
 	return img
