@@ -13,7 +13,7 @@ type Standing int
 
 // The standings.
 const (
-	Open     Standing = iota // still to do
+	ToDo     Standing = iota // still to do
 	Done                     // there
 	Waiting                  // suggested: a person has to accept or change it
 	Optional                 // sharpens a number or its interval
@@ -54,7 +54,7 @@ func (d *Desk) Sheet() []Need {
 		kind = mark.Needle
 	}
 	if side.Instance != "" {
-		out = append(out, d.need(mark.VentralMargin, side, "", Open), d.need(mark.DorsalMargin, side, "", Open))
+		out = append(out, d.need(mark.VentralMargin, side, "", ToDo), d.need(mark.DorsalMargin, side, "", ToDo))
 	}
 	out = append(out, d.deviceNeed(kind, device, front, side))
 	if kind == mark.Lead {
@@ -64,11 +64,11 @@ func (d *Desk) Sheet() []Need {
 				n++
 			}
 		}
-		out = append(out, need(mark.Contact, fmt.Sprintf("lateral, %d marked", n), standing(n > 0, Open)))
+		out = append(out, need(mark.Contact, fmt.Sprintf("lateral, %d marked", n), standing(n > 0, ToDo)))
 	}
 	if front.Instance != "" {
-		out = append(out, d.need(mark.Midline, front, "", Open), d.need(mark.SILine, front, "both edges", Open),
-			d.need(mark.Foramen, front, "dorsal rim", Open))
+		out = append(out, d.need(mark.Midline, front, "", ToDo), d.need(mark.SILine, front, "both edges", ToDo),
+			d.need(mark.Foramen, front, "dorsal rim", ToDo))
 	}
 	if side.Instance != "" {
 		out = append(out, d.need(mark.SciaticNotch, side, "is it rotated?", Optional), d.need(mark.FusionLine, side, "next to the foramen", Optional))
@@ -78,7 +78,7 @@ func (d *Desk) Sheet() []Need {
 			continue
 		}
 		if r := d.Reading(ref); !r.Scale.Known {
-			n := d.need(mark.KnownLength, ref, "no scale: pixels only", Open)
+			n := d.need(mark.KnownLength, ref, "no scale: pixels only", ToDo)
 			out = append(out, n)
 			break
 		}
@@ -124,7 +124,7 @@ func (d *Desk) need(s mark.Structure, ref mark.FrameRef, hint string, otherwise 
 		if m.Structure != s || m.Frame != ref {
 			continue
 		}
-		n.Standing = standing(len(m.Points) >= KindOf(s).Wanted, Open)
+		n.Standing = standing(len(m.Points) >= KindOf(s).Wanted, ToDo)
 		if m.Origin == mark.Suggested {
 			n.Standing = Waiting
 		}
@@ -143,7 +143,7 @@ func (d *Desk) need(s mark.Structure, ref mark.FrameRef, hint string, otherwise 
 
 // deviceNeed looks for a device in both views.
 func (d *Desk) deviceNeed(kind mark.Structure, device string, front, side mark.FrameRef) Need {
-	n := need(kind, "", Open)
+	n := need(kind, "", ToDo)
 	n.Title += " " + device
 	var inFront, inSide bool
 	for _, m := range d.now.book.Marks {
@@ -154,9 +154,9 @@ func (d *Desk) deviceNeed(kind mark.Structure, device string, front, side mark.F
 	}
 	switch {
 	case front.Instance == "":
-		n.Detail, n.Standing = "lateral only", standing(inSide, Open)
+		n.Detail, n.Standing = "lateral only", standing(inSide, ToDo)
 	case side.Instance == "":
-		n.Detail, n.Standing = "frontal only", standing(inFront, Open)
+		n.Detail, n.Standing = "frontal only", standing(inFront, ToDo)
 	case inFront && inSide:
 		n.Detail, n.Standing = "both views", Done
 	case inFront:

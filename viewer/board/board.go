@@ -1,0 +1,189 @@
+package board
+
+import (
+	"fmt"
+	"image/color"
+	"strings"
+
+	"leadline/imaging"
+	"leadline/viewer/desk"
+	"leadline/viewer/scene"
+)
+
+// Warn is the colour of cautions, and of nothing else: Okabe and Ito's
+// vermillion, lightened so that small words read on the dark ground (contrast
+// above 4.5:1, WCAG 2.1, 1.4.3).
+var Warn = color.NRGBA{0xFF, 0x86, 0x45, 0xFF}
+
+var (
+	card     = color.NRGBA{0x22, 0x27, 0x2E, 0xFF}
+	cardLine = color.NRGBA{0x38, 0x3F, 0x48, 0xFF}
+	active   = color.NRGBA{0x2B, 0x36, 0x44, 0xFF}
+)
+
+// Hit is a place that answers a click as if Key were pressed.
+type Hit struct {
+	Place scene.Rect
+	Key   string
+}
+
+// Part is one region of the board; it is drawn again when its drawing changes.
+type Part struct {
+	Name    string
+	Place   scene.Rect
+	Ground  color.NRGBA
+	Drawing scene.Drawing
+	Hits    []Hit
+}
+
+// Chart of the devices on the desk.
+func Chart(d *desk.Desk) scene.Chart {
+	p, _ := d.Placement()
+	ref := d.Pane(desk.LateralPane).Ref
+	reading := d.Reading(ref)
+	sc := scene.Film(reading, d.Marks(ref), p, scene.Options{Vertex: -1})
+	up := scene.View{Quarter: scene.UpQuarter(reading.Cranial)}
+	return scene.NewChart(p, up.EdgeShown(sc.Ventral))
+}
+
+// Parts are the case line, the words over the films, the mark sheet with the
+// numbers, the chart and the foot.
+func Parts(d *desk.Desk, at Places, scenes [2]*scene.Scene, chart scene.Chart) []Part {
+	return []Part{
+		caseLine(d, at),
+		head(d, at, desk.FrontalPane, scenes[desk.FrontalPane]),
+		head(d, at, desk.LateralPane, scenes[desk.LateralPane]),
+		sheet(d, at),
+		chartPart(d, at, chart),
+		foot(d, at),
+	}
+}
+
+func caseLine(d *desk.Desk, at Places) Part {
+	u, r := at.Unit, at.Case
+	p := newPen(r, u)
+	left := margin * u
+	room := r.W()*0.22 - left
+	p.fit(left, 23*u, room, d.Name(), 15, true, scene.White)
+	p.fit(left, 41*u, room, "observer "+d.Observer(), 12, false, scene.Grey)
+
+	state, words := d.Saved()
+	ink := scene.Grey
+	if state == desk.Failed {
+		ink = Warn
+		words = scene.Fit(words, 12*u, true, r.W()*0.3)
+	}
+	w := p.right(r.Max.X-margin*u, 23*u, words, 12, state == desk.Failed, ink)
+	if state == desk.Failed {
+		p.warning(r.Max.X-margin*u-w-20*u, 24*u)
+	}
+	p.right(r.Max.X-margin*u, 41*u, "? lists the keys", 12, false, scene.Grey)
+
+	x := r.W() * 0.235
+	dev, ok := d.DeviceReading()
+	if d.Device() == "" || !ok {
+		p.text(x, 32*u, "No needle or lead marked yet", 18, true, scene.White)
+		return Part{Name: "case", Place: r, Ground: scene.Panel, Drawing: p.drawing()}
+	}
+	style := scene.Style(dev.Object)
+	x += p.swatch(x, 26*u, style)
+	x += p.text(x, 32*u, dev.Object, 16, true, style.Color) + 10*u
+	ink = scene.White
+	if dev.SideConflict != "" {
+		ink = Warn
+	}
+	x += p.text(x, 35*u, scene.SideLevel(dev), 27, true, ink) + 16*u
+	width := r.Max.X - margin*u - w - 28*u - x
+	for i, line := range []struct {
+		words string
+		sure  bool
+	}{{scene.SideBasis(dev), dev.SideConfirmed && dev.SideConflict == ""}, {scene.LevelBasis(dev), dev.LevelConfirmed}} {
+		ink, lx, y := scene.Grey, x, (21+float64(i)*18)*u
+		if !line.sure {
+			ink = Warn
+			p.warning(lx, y)
+			lx += 20 * u
+		}
+		p.fit(lx, y, width-20*u, line.words, 12.5, false, ink)
+	}
+	return Part{Name: "case", Place: r, Ground: scene.Panel, Drawing: p.drawing(),
+		Hits: []Hit{{scene.Box(x, r.Min.Y, width, r.H()/2), "s"}, {scene.Box(x, r.Min.Y+r.H()/2, width, r.H()/2), "t"}}}
+}
+
+func head(d *desk.Desk, at Places, id desk.PaneID, sc *scene.Scene) Part {
+	u, r := at.Unit, at.Head[id]
+	p := newPen(r, u)
+	x, y := r.Min.X, r.Min.Y+18*u
+	part := Part{Name: "head " + id.String(), Place: r, Ground: scene.Ground}
+	pane := d.Pane(id)
+	if pane.Ref.Instance == "" {
+		p.text(x, y, title(id), 15, true, scene.Grey)
+		part.Drawing = p.drawing()
+		return part
+	}
+	ink := scene.White
+	if d.Focus() == id {
+		p.line(2, scene.White, vec(r.Min.X, r.Max.Y-2*u), vec(r.Min.X+26*u, r.Max.Y-2*u))
+	}
+	words := sc.Title
+	if words == "" {
+		words = "View not known"
+		ink = Warn
+	}
+	x += p.text(x, y, words, 15, true, ink) + 10*u
+	right := r.Max.X
+	if pane.Window.Width > 0 {
+		right -= p.right(right, y, fmt.Sprintf("C %.0f  W %.0f", pane.Window.Center, pane.Window.Width), 11.5, false, scene.Grey) + 12*u
+	}
+	aspect := sc.Aspect
+	if h := sc.Film.Film.Header; h != nil && h.Frames > 1 {
+		aspect = strings.TrimPrefix(aspect+fmt.Sprintf(", frame %s of %d", pane.Ref.Span(), h.Frames), ", ")
+	}
+	p.fit(x, y, right-x, aspect, 12.5, false, scene.Grey)
+	part.Drawing = p.drawing()
+	return part
+}
+
+func title(id desk.PaneID) string {
+	if id.View() == imaging.Lateral {
+		return "No lateral film"
+	}
+	return "No frontal film"
+}
+
+func chartPart(d *desk.Desk, at Places, chart scene.Chart) Part {
+	u, r := at.Unit, at.Chart
+	p := newPen(r, u)
+	p.box(r, 6, scene.Panel)
+	x, y := r.Min.X+cardPad*u, r.Min.Y+(cardPad+12)*u
+	x += p.text(x, y, "Sounding chart", 14, true, scene.White) + 10*u
+	p.text(x, y, "tip against the ventral margin", 12, false, scene.Grey)
+	part := Part{Name: "chart", Place: r, Ground: scene.Ground}
+	in := scene.Rect{Min: vec(r.Min.X+cardPad*u, y+8*u), Max: vec(r.Max.X-cardPad*u, r.Max.Y-cardPad*u/2)}
+	if len(chart.Rows) == 0 {
+		p.text(r.Min.X+cardPad*u, in.Min.Y+26*u, "A depth appears here when the ventral margin and a needle are marked on the lateral film.", 12.5, false, scene.Grey)
+		part.Drawing = p.drawing()
+		return part
+	}
+	drawn, rows := chart.Draw(in, u)
+	part.Drawing = p.drawing()
+	part.Drawing.Add(drawn)
+	_ = rows
+	return part
+}
+
+func foot(d *desk.Desk, at Places) Part {
+	u, r := at.Unit, at.Foot
+	p := newPen(r, u)
+	y := r.Min.Y + 17*u
+	caution := scene.CautionReview + " " + scene.CautionDepth
+	w := p.right(r.Max.X-margin*u, y, caution, 12, false, scene.Grey)
+	n := d.Notice()
+	x, ink := r.Min.X+margin*u, scene.White
+	if n.Trouble {
+		p.warning(x, y)
+		x, ink = x+20*u, Warn
+	}
+	p.fit(x, y, r.Max.X-margin*u-w-24*u-x, n.Text, 12.5, false, ink)
+	return Part{Name: "foot", Place: r, Ground: scene.Ground, Drawing: p.drawing()}
+}

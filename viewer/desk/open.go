@@ -1,0 +1,146 @@
+package desk
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"os/user"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"leadline/imaging"
+	"leadline/imaging/intake"
+	"leadline/measure/mark"
+	"leadline/measure/placement"
+	"leadline/measure/sidecar"
+)
+
+// Opened is a case with its files and the lock on the observer's sidecar.
+type Opened struct {
+	*Desk
+	kase  *intake.Case
+	store *sidecar.Store
+}
+
+// Open lays the case at path on the desk: its frames, and the marks that the
+// observer has on it in the folder marks (empty: beside the images). Without an
+// observer it takes the only one who has marks there, else the login name.
+// wake is called from other goroutines when Poll has news.
+//
+// Errors say in one line what is wrong and what to do; they wrap what
+// intake.Open, sidecar.Lock and the store's Load give.
+func Open(path, observer, marks string, wake func()) (*Opened, error) {
+	kase, err := intake.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	o := &Opened{kase: kase}
+	if err := o.lay(observer, marks, wake); err != nil {
+		return nil, errors.Join(err, o.Close())
+	}
+	return o, nil
+}
+
+func (o *Opened) lay(observer, marks string, wake func()) error {
+	dir := marks
+	if dir == "" {
+		dir = o.kase.Dir
+	}
+	if strings.TrimSpace(observer) == "" {
+		var err error
+		if observer, err = onlyObserver(dir); err != nil {
+			return err
+		}
+	}
+	store, err := sidecar.Lock(dir, observer)
+	if err != nil {
+		return err
+	}
+	o.store = store
+	headers := o.kase.Headers()
+	report, _, err := store.Load(headers)
+	if err != nil {
+		return err
+	}
+	report.Images = headers
+	book := report.Book
+	book.Observer = observer
+	o.Desk = New(Config{
+		Name: o.kase.Name, Headers: headers, Book: book,
+		Films: func(b mark.Book) []placement.Film { return placement.Films(headers, b) },
+		Measure: func(films []placement.Film, b mark.Book) placement.Placement {
+			return placement.Compute(films, b, placement.Options{})
+		},
+		Save: func(b mark.Book, p placement.Placement) error {
+			report.Book, report.Placement = b, p
+			return store.Save(&report)
+		},
+		Rescue: func(b mark.Book) (string, error) { return rescue(b, headers) },
+		Frame:  o.frame, Wake: wake,
+		Acknowledged: cautionRead(), Acknowledge: keepCautionRead,
+	})
+	if n := len(o.kase.Refused); n > 0 {
+		o.refuse(fmt.Errorf("%d of the case's files cannot be shown; the first: %w", n, o.kase.Refused[0]))
+	}
+	return nil
+}
+
+func (o *Opened) frame(ref mark.FrameRef) (*imaging.Frame, error) {
+	f := o.kase.File(ref.Instance)
+	if f == nil {
+		return nil, fmt.Errorf("image %s is not in this case", ref.Instance)
+	}
+	return f.Frame(ref.First, max(ref.Last, ref.First))
+}
+
+// Close ends the goroutines and gives up lock and files. What was not saved is
+// lost: Quit saves it first.
+func (o *Opened) Close() error {
+	if o.Desk != nil {
+		o.Stop()
+	}
+	var err error
+	if o.store != nil {
+		err = o.store.Close()
+	}
+	return errors.Join(err, o.kase.Close())
+}
+
+// onlyObserver is whose marks to open where nobody was named.
+func onlyObserver(dir string) (string, error) {
+	names, err := sidecar.Observers(dir)
+	if err != nil {
+		return "", err
+	}
+	switch len(names) {
+	case 1:
+		return names[0], nil
+	case 0:
+		if u, err := user.Current(); err == nil && u.Username != "" {
+			return u.Username, nil
+		}
+		return "observer", nil
+	}
+	return "", fmt.Errorf("%s: %w: marks of %s: say whose to open with --observer NAME", dir, imaging.ErrBadInput, strings.Join(names, ", "))
+}
+
+// rescue writes the book as a sidecar into a new folder of this person's state
+// directory, where --marks finds it, and gives the folder.
+func rescue(book mark.Book, headers []*imaging.Header) (string, error) {
+	dir, err := stateDir()
+	if err != nil {
+		return "", err
+	}
+	dir = filepath.Join(dir, "rescued-"+time.Now().Format("20060102-150405"))
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return "", err
+	}
+	store, err := sidecar.Lock(dir, book.Observer)
+	if err != nil {
+		return "", err
+	}
+	p := placement.Compute(placement.Films(headers, book), book, placement.Options{})
+	err = store.Save(&sidecar.Report{Book: book, Placement: p, Images: headers})
+	return dir, errors.Join(err, store.Close())
+}

@@ -1,0 +1,82 @@
+package window
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+
+	"github.com/google/renameio/v2"
+
+	"leadline/viewer/board"
+)
+
+// automation writes what is shown to a file, for a program that drives the
+// window with real events and must know where to click.
+type automation struct{ last []byte }
+
+type shown struct {
+	Frames  int         `json:"frames"` // drawn so far
+	Panes   [2]shownTab `json:"panes"`
+	Hits    []shownHit  `json:"hits"`
+	Focus   string      `json:"focus"`
+	Device  string      `json:"device"`
+	Draft   string      `json:"draft"`
+	Points  int         `json:"points"` // of the draft
+	Marks   int         `json:"marks"`
+	Asking  string      `json:"asking"`
+	Caution bool        `json:"caution"`
+	Notice  string      `json:"notice"`
+	Saved   string      `json:"saved"`
+	Current bool        `json:"current"` // the numbers are those of the marks
+}
+
+type shownTab struct {
+	Instance string     `json:"instance"`
+	Frame    string     `json:"frame"`
+	Place    [4]float64 `json:"place"` // x, y, width, height on the screen
+	// ToScreen takes SR pixels to the screen: x' = a x + b y + c, y' = d x + e y + f.
+	ToScreen [6]float64 `json:"toScreen"`
+}
+
+type shownHit struct {
+	Key   string     `json:"key"`
+	Place [4]float64 `json:"place"`
+}
+
+func (s *automation) write(a *app) {
+	d := a.d
+	out := shown{Frames: a.frames, Focus: d.Focus().String(), Device: d.Device(), Marks: len(d.Book().Marks),
+		Caution: d.Caution(), Notice: d.Notice().Text}
+	_, out.Saved = d.Saved()
+	_, out.Current = d.Placement()
+	if dr := d.Draft(); dr != nil {
+		out.Draft, out.Points = string(dr.Mark.Structure), len(dr.Mark.Points)
+	}
+	if q := d.Question(); q != nil {
+		out.Asking = q.Title
+	}
+	for _, id := range panes {
+		r, v := a.places.Film[id], a.views[id]
+		t := shownTab{Instance: d.Pane(id).Ref.Instance, Frame: d.Pane(id).Ref.Span(), Place: [4]float64{r.Min.X, r.Min.Y, r.W(), r.H()}}
+		t.ToScreen[0], t.ToScreen[1], t.ToScreen[2], t.ToScreen[3], t.ToScreen[4], t.ToScreen[5] = v.Affine()
+		out.Panes[id] = t
+	}
+	add := func(hits []board.Hit) {
+		for _, h := range hits {
+			out.Hits = append(out.Hits, shownHit{h.Key, [4]float64{h.Place.Min.X, h.Place.Min.Y, h.Place.W(), h.Place.H()}})
+		}
+	}
+	for _, p := range a.parts {
+		add(p.Hits)
+	}
+	if a.over != nil {
+		add(a.over.Hits)
+	}
+	doc, err := json.MarshalIndent(out, "", " ")
+	if err != nil || bytes.Equal(doc, s.last) {
+		return
+	}
+	s.last = doc
+	// Best effort: what reads it waits for the next.
+	_ = renameio.WriteFile(a.opt.Automation, doc, os.FileMode(0o600))
+}

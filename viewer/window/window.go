@@ -1,0 +1,302 @@
+// Package window shows a desk on the screen and hands it what mouse and
+// keyboard do. It is the only package that knows the graphics library; what is
+// drawn where it takes from board and scene.
+//
+// Nothing is drawn while nothing changes: the program sleeps till an event, a
+// measurement or a save wakes it.
+package window
+
+import (
+	"fmt"
+	"image/color"
+	"math"
+	"reflect"
+	"time"
+
+	"github.com/hajimehoshi/ebiten/v2"
+
+	"leadline/viewer/board"
+	"leadline/viewer/desk"
+	"leadline/viewer/scene"
+)
+
+// Options of a window.
+type Options struct {
+	// Width and Height at first, in device-independent pixels; zero: 1280 x 800.
+	Width, Height int
+	// Automation names a file that is written anew, as JSON, whenever what is
+	// shown has changed: where the films and buttons are and what the desk
+	// says. It serves tests and other automation; empty: none.
+	Automation string
+	// Tempo, if not nil, is told how long each update and draw took on the Go
+	// side.
+	Tempo func(update, draw time.Duration)
+}
+
+// Wake has the window look for news; it may be called from any goroutine.
+func Wake() { ebiten.ScheduleFrame() }
+
+// Run shows the desk till it is done.
+func Run(d *desk.Desk, opt Options) error {
+	a, err := newApp(d, opt)
+	if err != nil {
+		return err
+	}
+	if opt.Width == 0 || opt.Height == 0 {
+		opt.Width, opt.Height = 1280, 800
+	}
+	ebiten.SetWindowSize(opt.Width, opt.Height)
+	ebiten.SetWindowSizeLimits(960, 600, -1, -1)
+	ebiten.SetWindowResizingMode(ebiten.WindowResizingModeEnabled)
+	ebiten.SetWindowTitle("Leadline: " + d.Name())
+	ebiten.SetWindowClosingHandled(true)
+	ebiten.SetScreenClearedEveryFrame(false)
+	ebiten.SetFPSMode(ebiten.FPSModeVsyncOffMinimum)
+	if err := ebiten.RunGame(a); err != nil {
+		return fmt.Errorf("the window cannot be shown: %w", err)
+	}
+	return nil
+}
+
+// app is the window's state between two frames.
+type app struct {
+	d      *desk.Desk
+	opt    Options
+	ink    *ink
+	shader *ebiten.Shader
+
+	w, h   int
+	unit   float64
+	places board.Places
+	films  [2]*film
+	views  [2]scene.View
+	parts  []board.Part
+	over   *board.Part
+
+	stale   bool // the whole board is to be drawn
+	dirty   bool // something is to be drawn
+	timer   *time.Timer
+	expect  bool // a frame was asked for, so that waking means nothing else
+	pointer pointer
+	keys    keyboard
+	loupe   bool
+	frames  int
+	state   automation
+	update  time.Duration
+}
+
+func newApp(d *desk.Desk, opt Options) (*app, error) {
+	shader, err := ebiten.NewShader(filmShader)
+	if err != nil {
+		return nil, fmt.Errorf("the film shader does not compile: %w", err)
+	}
+	return &app{d: d, opt: opt, ink: newInk(), shader: shader, stale: true, dirty: true, keys: newKeyboard()}, nil
+}
+
+// Layout is not used: LayoutF is.
+func (a *app) Layout(int, int) (int, int) { return a.w, a.h }
+
+// LayoutF gives the screen in the monitor's own pixels.
+func (a *app) LayoutF(w, h float64) (float64, float64) {
+	unit := 1.0
+	if m := ebiten.Monitor(); m != nil {
+		unit = m.DeviceScaleFactor()
+	}
+	pw, ph := int(math.Ceil(w*unit)), int(math.Ceil(h*unit))
+	if pw != a.w || ph != a.h || unit != a.unit {
+		a.w, a.h, a.unit = pw, ph, unit
+		a.stale, a.dirty = true, true
+	}
+	return float64(pw), float64(ph)
+}
+
+// Update takes in events and news.
+func (a *app) Update() error {
+	start := time.Now()
+	defer func() { a.update = time.Since(start) }()
+	if ebiten.IsWindowBeingClosed() {
+		a.d.Quit()
+		a.dirty = true
+	}
+	event := a.input()
+	changed, next := a.d.Poll()
+	if a.d.Done() {
+		return ebiten.Termination
+	}
+	if event || changed {
+		a.dirty = true
+	} else if !a.expect && !a.pointer.moved {
+		// Woken by neither event nor news: the window may have been uncovered.
+		a.stale, a.dirty = true, true
+	}
+	a.expect = false
+	a.wakeAt(next)
+	return nil
+}
+
+// wakeAt asks for a frame at a time; zero: none.
+func (a *app) wakeAt(t time.Time) {
+	if a.timer != nil {
+		a.timer.Stop()
+		a.timer = nil
+	}
+	if t.IsZero() {
+		return
+	}
+	a.expect = true
+	a.timer = time.AfterFunc(max(time.Until(t), time.Millisecond), ebiten.ScheduleFrame)
+}
+
+// Draw lays down what has changed.
+func (a *app) Draw(screen *ebiten.Image) {
+	if !a.dirty || a.w == 0 {
+		return
+	}
+	start := time.Now()
+	a.dirty = false
+	a.frames++
+	a.takeFilms()
+	chart := board.Chart(a.d)
+	a.places = board.Lay(a.w, a.h, a.unit, chart.Height)
+	over := board.Overlay(a.d, a.places)
+	if (over == nil) != (a.over == nil) || over != nil && over.Place != a.over.Place {
+		a.stale = true // what lay under it shows again
+	}
+	if a.stale {
+		screen.Fill(scene.Ground)
+	}
+	scenes := a.drawFilms(screen)
+	parts := board.Parts(a.d, a.places, scenes, chart)
+	for i, p := range parts {
+		if !a.stale && i < len(a.parts) && a.parts[i].Place == p.Place && reflect.DeepEqual(a.parts[i].Drawing, p.Drawing) {
+			continue
+		}
+		fill(screen, p.Place, p.Ground)
+		a.ink.draw(screen, p.Drawing)
+	}
+	if over != nil {
+		a.ink.draw(screen, over.Drawing)
+	}
+	a.parts, a.over, a.stale = parts, over, over != nil && a.d.Question() == nil
+	a.ink.words.age()
+	if a.opt.Automation != "" {
+		a.state.write(a)
+	}
+	if a.opt.Tempo != nil {
+		a.opt.Tempo(a.update, time.Since(start))
+	}
+}
+
+func fill(dst *ebiten.Image, r scene.Rect, c color.NRGBA) {
+	dst.SubImage(pixels(r)).(*ebiten.Image).Fill(c)
+}
+
+// takeFilms loads what the panes show anew.
+func (a *app) takeFilms() {
+	for _, id := range panes {
+		ref := a.d.Pane(id).Ref
+		f := a.films[id]
+		if f != nil && f.ref == ref {
+			continue
+		}
+		if f != nil {
+			f.free()
+		}
+		if a.films[id] = nil; ref.Instance == "" {
+			continue
+		}
+		f = loadFilm(a.d, ref)
+		if f.err == nil {
+			f.upload(a.shader)
+			if a.d.Pane(id).Window.Width == 0 {
+				a.d.SetWindow(id, f.first())
+			}
+		}
+		a.films[id] = f
+	}
+}
+
+var panes = []desk.PaneID{desk.FrontalPane, desk.LateralPane}
+
+// drawFilms draws both panes and gives their scenes.
+func (a *app) drawFilms(screen *ebiten.Image) [2]*scene.Scene {
+	var scenes [2]*scene.Scene
+	level, joined := board.Level(a.d)
+	// The strip between the films carries the level line's name.
+	between := scene.Rect{Min: a.places.Film[0].Min, Max: a.places.Film[1].Max}
+	between.Min.X, between.Max.X = a.places.Film[0].Max.X, a.places.Film[1].Min.X
+	fill(screen, between, scene.Ground)
+	for _, id := range panes {
+		place := a.places.Film[id]
+		view := board.View(a.d, id, place, a.unit)
+		a.views[id] = view
+		fill(screen, place, color.NRGBA{A: 0xFF})
+		sc := &scene.Scene{}
+		scenes[id] = sc
+		f := a.films[id]
+		switch {
+		case f == nil:
+			a.ink.draw(screen, board.Empty(id, place, a.unit, nil))
+			continue
+		case f.err != nil:
+			a.ink.draw(screen, board.Empty(id, place, a.unit, f.err))
+			continue
+		}
+		f.show(a.d.Pane(id).Window)
+		f.draw(screen, view)
+		*sc = *board.Scene(a.d, id)
+		if joined {
+			a.ink.draw(screen, level.Draw(id, view))
+		}
+		a.ink.draw(screen, sc.Draw(view))
+		a.ink.draw(screen, board.Crosshair(a.d, id, view, a.keys.led))
+		if a.loupe && a.pointer.pane == id && a.pointer.inside {
+			a.drawLoupe(screen, f, sc, view)
+		}
+	}
+	if joined && a.films[0] != nil && a.films[1] != nil {
+		a.ink.draw(screen, level.Name(a.views, a.unit))
+	}
+	return scenes
+}
+
+// draw lays the picture into the view.
+func (f *film) draw(dst *ebiten.Image, v scene.View) {
+	part := dst.SubImage(pixels(v.Pane)).(*ebiten.Image)
+	var op ebiten.DrawImageOptions
+	m11, m12, tx, m21, m22, ty := v.Affine()
+	op.GeoM.SetElement(0, 0, m11)
+	op.GeoM.SetElement(0, 1, m12)
+	op.GeoM.SetElement(0, 2, tx)
+	op.GeoM.SetElement(1, 0, m21)
+	op.GeoM.SetElement(1, 1, m22)
+	op.GeoM.SetElement(1, 2, ty)
+	op.Filter = ebiten.FilterLinear
+	part.DrawImage(f.picture, &op)
+}
+
+// loupeSize and loupePower: side in design units, and how much larger.
+const (
+	loupeSize  = 190.0
+	loupePower = 4.0
+)
+
+// drawLoupe shows the place under the pointer enlarged, in the corner of the
+// pane that is farther from it.
+func (a *app) drawLoupe(screen *ebiten.Image, f *film, sc *scene.Scene, v scene.View) {
+	side := math.Min(loupeSize*a.unit, v.Pane.W()/2.5)
+	r := scene.Box(v.Pane.Max.X-side-10*a.unit, v.Pane.Min.Y+40*a.unit, side, side)
+	if a.pointer.at.X > v.Pane.Centre().X {
+		r = scene.Box(v.Pane.Min.X+10*a.unit, v.Pane.Min.Y+40*a.unit, side, side)
+	}
+	lens := v
+	lens.Pane = r
+	lens.Centre = v.ToImage(a.pointer.at)
+	lens.Zoom *= loupePower
+	fill(screen, r, color.NRGBA{A: 0xFF})
+	f.draw(screen, lens)
+	bare := *sc
+	bare.Labels, bare.Edges, bare.Bar = nil, nil, scene.Bar{}
+	a.ink.draw(screen, bare.Draw(lens))
+	a.ink.draw(screen, board.LoupeFrame(r, a.unit))
+}
