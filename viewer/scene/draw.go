@@ -58,20 +58,27 @@ func (d *drafter) clip() Rect {
 	return d.view.Pane.Inset(-20 * d.unit)
 }
 
-// stroke draws the dark edge whole, then the pattern on it.
+// stroke draws the dark edge, then the pattern on it.
 func (d *drafter) stroke(pts []r2.Vec, closed bool, s Stroke) {
 	if len(pts) == 0 {
 		return
 	}
+	pieces := [][]r2.Vec{pts}
+	whole := len(s.Dash) == 0
+	if !whole {
+		pieces = cut(pts, closed, s.Dash, d.unit, d.clip())
+	}
 	if s.Edge > 0 {
-		d.layer.Lines = append(d.layer.Lines, Line{Points: pts, Closed: closed, Width: (s.Width + 2*s.Edge) * d.unit, Color: Dark})
+		under := pieces
+		if !s.Open {
+			under = [][]r2.Vec{pts}
+		}
+		for _, piece := range under {
+			d.layer.Lines = append(d.layer.Lines, Line{Points: piece, Closed: closed && (whole || !s.Open), Width: (s.Width + 2*s.Edge) * d.unit, Color: Dark})
+		}
 	}
-	if len(s.Dash) == 0 {
-		d.layer.Lines = append(d.layer.Lines, Line{Points: pts, Closed: closed, Width: s.Width * d.unit, Color: s.Color})
-		return
-	}
-	for _, piece := range cut(pts, closed, s.Dash, d.unit, d.clip()) {
-		d.layer.Lines = append(d.layer.Lines, Line{Points: piece, Width: s.Width * d.unit, Color: s.Color})
+	for _, piece := range pieces {
+		d.layer.Lines = append(d.layer.Lines, Line{Points: piece, Closed: closed && whole, Width: s.Width * d.unit, Color: s.Color})
 	}
 }
 
@@ -265,38 +272,60 @@ func (b Bar) BarLength(v View) (mm, pixels float64) {
 	return mm, mm / perPixel
 }
 
+// drawBar sets the scale bar and what it rests on along the foot of the pane,
+// or, where marks lie there, in a corner that is free of them.
 func (s *Scene) drawBar(v View, l *layout, into *Layer) {
 	pad, size := 14*l.unit, 13*l.unit
-	x, y := v.Pane.Min.X+pad, v.Pane.Max.Y-pad
-	color := White
+	y := v.Pane.Max.Y - pad
+	ink := White
 	if s.Bar.Caution {
-		color = Vermillion
+		ink = Vermillion
 	}
-	words := s.Bar.Words
-	if mm, w := s.Bar.BarLength(v); mm > 0 {
-		y -= 4 * l.unit
-		tick := 4 * l.unit
-		a, b := r2.Vec{X: x, Y: y}, r2.Vec{X: x + w, Y: y}
-		for _, pass := range []struct {
-			width float64
-			color colour
-		}{{4.5, Dark}, {1.8, White}} {
-			for _, pts := range [][]r2.Vec{{a, b}, {{X: a.X, Y: y - tick}, {X: a.X, Y: y + tick}}, {{X: b.X, Y: y - tick}, {X: b.X, Y: y + tick}}} {
-				into.Lines = append(into.Lines, Line{Points: pts, Width: pass.width * l.unit, Color: pass.color})
+	words, lead := s.Bar.Words, 0.0
+	mm, w := s.Bar.BarLength(v)
+	if mm > 0 {
+		words = fmt.Sprintf("%g mm %s", mm, s.Bar.Words)
+		lead = w + 10*l.unit
+	}
+	left, room := v.Pane.Min.X+pad, v.Pane.W()-2*pad-lead
+	x := left
+	texts := barTexts(Wrap(words, size, false, room), left+lead, y, size, ink)
+	if l.marked(texts) {
+		narrow := Wrap(words, size, false, math.Min(room, 0.3*v.Pane.W()))
+		wide := 0.0
+		for _, line := range narrow {
+			wide = math.Max(wide, Advance(line, size, false))
+		}
+		for _, at := range []float64{left, v.Pane.Max.X - pad - wide - lead} {
+			if corner := barTexts(narrow, at+lead, y, size, ink); !l.marked(corner) {
+				texts, x = corner, at
+				break
 			}
 		}
-		l.taken = append(l.taken, Box(x, y-tick, w, 2*tick))
-		x, y = b.X+10*l.unit, y+4.5*l.unit
-		words = fmt.Sprintf("%g mm %s", mm, s.Bar.Words)
 	}
-	room := v.Pane.Max.X - pad - x
-	lines := Wrap(words, size, false, room)
-	if len(lines) > 2 {
-		lines = append(lines[:1], Fit(lines[1]+" …", size, false, room))
-	}
-	for i, line := range lines {
-		t := Text{X: x, Y: y - float64(len(lines)-1-i)*size*LineHeight, Words: line, Size: size, Color: color, Edge: 2 * l.unit}
+	into.Texts = append(into.Texts, texts...)
+	for _, t := range texts {
 		l.taken = append(l.taken, t.Box())
-		into.Texts = append(into.Texts, t)
 	}
+	if mm <= 0 {
+		return
+	}
+	y -= 4.5 * l.unit
+	tick := 4 * l.unit
+	d := drafter{unit: l.unit}
+	d.strokes(Stroke{Width: 1.8, Color: White, Edge: 1.4},
+		[]r2.Vec{{X: x, Y: y}, {X: x + w, Y: y}},
+		[]r2.Vec{{X: x, Y: y - tick}, {X: x, Y: y + tick}},
+		[]r2.Vec{{X: x + w, Y: y - tick}, {X: x + w, Y: y + tick}})
+	into.Lines = append(into.Lines, d.layer.Lines...)
+	l.taken = append(l.taken, Box(x, y-tick, w, 2*tick))
+}
+
+// barTexts sets lines that end on the baseline y.
+func barTexts(lines []string, x, y, size float64, ink colour) []Text {
+	var out []Text
+	for i, line := range lines {
+		out = append(out, Text{X: x, Y: y - float64(len(lines)-1-i)*size*LineHeight, Words: line, Size: size, Color: ink, Edge: size * 0.15})
+	}
+	return out
 }

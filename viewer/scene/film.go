@@ -62,8 +62,10 @@ type look struct {
 }
 
 func landmark(m mark.Mark) (look, bool) {
-	bone := func(w float64, d Dash) Stroke { return Stroke{Width: w, Color: Bone, Dash: d, Edge: edgeWidth} }
-	mist := func(d Dash) Stroke { return Stroke{Width: 1.5, Color: Mist, Dash: d, Edge: 1} }
+	bone := func(w float64, d Dash) Stroke {
+		return Stroke{Width: w, Color: Bone, Dash: d, Edge: edgeWidth, Open: true}
+	}
+	mist := func(d Dash) Stroke { return Stroke{Width: 1.5, Color: Mist, Dash: d, Edge: 1.1, Open: true} }
 	switch m.Structure {
 	case mark.VentralMargin:
 		return look{bone(2.4, Solid), "ventral margin", true}, true
@@ -82,7 +84,7 @@ func landmark(m mark.Mark) (look, bool) {
 	case mark.KnownLength:
 		return look{mist(Solid), "known length", false}, true
 	case mark.Foramen:
-		s := Stroke{Width: 1.6, Color: Mist, Edge: 1.2}
+		s := Stroke{Width: 1.6, Color: Mist, Edge: 1.2, Open: true}
 		switch m.Opening() {
 		case "ventral":
 			s.Dash = Short
@@ -128,11 +130,23 @@ func (b *builder) landmarks() {
 				b.scene.Symbols = append(b.scene.Symbols, Symbol{Key: m.UID, At: e, Along: r2.Sub(pts[1], pts[0]), Shape: Across, Size: 10, Stroke: l.stroke})
 			}
 		}
+		if m.Structure == mark.MedialLine && b.labelled(l.words) {
+			continue // one of the two is enough
+		}
 		b.lines = append(b.lines, Label{
 			Anchors: along(pts), Clear: 6,
 			Lines: []Run{{Words: l.words, Size: labelSize, Color: l.stroke.Color}},
 		})
 	}
+}
+
+func (b *builder) labelled(words string) bool {
+	for _, l := range b.lines {
+		if l.Lines[0].Words == words {
+			return true
+		}
+	}
+	return false
 }
 
 // foramenWords names level, side and opening; the side is the observer's own

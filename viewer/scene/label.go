@@ -154,6 +154,16 @@ func (l *layout) crossed(r Rect) float64 {
 	return cost
 }
 
+// marked reports whether words would stand on a line or symbol.
+func (l *layout) marked(texts []Text) bool {
+	for _, t := range texts {
+		if l.crossed(t.Box()) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // anywhere is the free place nearest to the point on a coarse grid.
 func (l *layout) anywhere(inner Rect, w, h float64, near r2.Vec) (Rect, bool) {
 	step := 12 * l.unit

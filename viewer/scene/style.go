@@ -34,7 +34,7 @@ var (
 	Solid   Dash
 	Dashed  = Dash{12, 7}
 	DashDot = Dash{16, 6, 2, 6}
-	Dotted  = Dash{1.5, 5}
+	Dotted  = Dash{1.5, 6.5}
 	Short   = Dash{6, 5}
 	DashTwo = Dash{14, 5, 2, 5, 2, 5}
 )
@@ -58,8 +58,11 @@ type Stroke struct {
 	Width float64
 	Color color.NRGBA
 	Dash  Dash
-	// Edge is how far the dark edge under the stroke shows on either side.
+	// Edge is how far the dark edge under the stroke shows on either side. Open
+	// leaves the gaps of a pattern clear, so that the film is seen through them;
+	// else the edge runs on under them.
 	Edge float64
+	Open bool
 }
 
 // DeviceStyle is how a device is told from the others: by colour, pattern,
