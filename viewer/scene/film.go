@@ -272,17 +272,12 @@ func (b *builder) ventral() imaging.Edge {
 	return byHeader
 }
 
-func (b *builder) markedVentral() imaging.Edge { return VentralByMarks(b.film, b.marks) }
-
-// VentralByMarks is the edge towards which the ventral margin lies from the
+// markedVentral is the edge towards which the ventral margin lies from the
 // dorsal surface, or from the devices' outer ends; NoEdge where neither is
 // marked or cranial is not known.
-func VentralByMarks(film placement.FilmReading, marks []mark.Mark) imaging.Edge {
+func (b *builder) markedVentral() imaging.Edge {
 	var ventral, dorsal, hubs mean
-	for _, m := range marks {
-		if m.Frame != film.Film.Ref || len(m.Points) == 0 {
-			continue
-		}
+	for _, m := range b.marks {
 		switch m.Structure {
 		case mark.VentralMargin:
 			ventral.add(m.Points...)
@@ -299,7 +294,7 @@ func VentralByMarks(film placement.FilmReading, marks []mark.Mark) imaging.Edge 
 		return imaging.NoEdge
 	}
 	d := r2.Sub(ventral.at(), dorsal.at())
-	switch film.Cranial {
+	switch b.film.Cranial {
 	case imaging.Top, imaging.Bottom:
 		if d.X < 0 {
 			return imaging.Left
@@ -332,9 +327,6 @@ func (m mean) at() r2.Vec { return r2.Scale(1/float64(max(m.n, 1)), m.sum) }
 func (b *builder) order() {
 	for _, l := range [][]Label{b.names, b.numbers, b.points, b.lines} {
 		b.scene.Labels = append(b.scene.Labels, l...)
-	}
-	if b.opt.Plain {
-		b.scene.Labels = append([]Label(nil), b.names...)
 	}
 }
 

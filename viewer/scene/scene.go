@@ -117,6 +117,4 @@ type Options struct {
 	// Device is the object whose headline number stands beside its tip; empty:
 	// every device that has one.
 	Device string
-	// Plain leaves out the words beside the marks but the devices' names.
-	Plain bool
 }
