@@ -79,17 +79,17 @@ func landmarks(ref FrameRef, marks []Mark, view imaging.View) (all []landmark) {
 	return all
 }
 
-// tells reports whether the step between two landmarks tells the head's
-// direction. Foramina lie some 23 mm off the midline, as far as one level and a
+// tells reports whether the step from b to a, which is nearer the head, tells
+// where the head lies. Foramina lie some 23 mm off the midline, as far as one level and a
 // half (figures in doi 10.1097/SPV.0b013e31827bfdb1 and Deveneau et al. 2015):
 // with the midline they tell it over three places and more, with those of the
 // other side, or of a side not stated, never.
 func tells(a, b landmark) bool {
 	switch {
 	case a.side == b.side:
-		return a.place != b.place && a.side != NoSide
+		return a.place < b.place && a.side != NoSide
 	case a.side == MiddleSide || b.side == MiddleSide:
-		return a.place-b.place >= 3 || b.place-a.place >= 3
+		return b.place-a.place >= 3
 	}
 	return false
 }
@@ -106,7 +106,7 @@ func headByMarks(ref FrameRef, marks []Mark, view imaging.View) (h heading, ok b
 	var sum r2.Vec
 	for _, a := range all {
 		for _, b := range all {
-			if a.place < b.place && tells(a, b) {
+			if tells(a, b) {
 				step := r2.Sub(a.at, b.at)
 				steps = append(steps, step)
 				sum = r2.Add(sum, r2.Scale(float64(b.place-a.place), step))

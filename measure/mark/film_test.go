@@ -206,10 +206,23 @@ func TestView(t *testing.T) {
 	}
 }
 
-func TestStatementAboutOneFrameSaysNothingOfASpan(t *testing.T) {
-	b := states(mark.Statement{Frame: mark.One("1.2.3", 2), View: imaging.Lateral})
-	if r := mark.Read(mark.FrameRef{Instance: "1.2.3", First: 1, Last: 4}, imaging.Geometry{}, b); r.View != imaging.NoView {
-		t.Errorf("frame 2 speaks for frames 1-4: %+v", r)
+func TestStatementHoldsForItsFramesOnly(t *testing.T) {
+	frames := func(first, last int) mark.FrameRef {
+		return mark.FrameRef{Instance: "1.2.3", First: first, Last: last}
+	}
+	for _, c := range []struct {
+		stated, asked mark.FrameRef
+		holds         bool
+	}{
+		{frames(2, 2), frames(2, 2), true}, {frames(2, 0), frames(2, 2), true}, {frames(1, 4), frames(1, 4), true}, {frames(1, 4), frames(2, 3), true},
+		{frames(1, 4), frames(4, 4), true}, {frames(0, 0), frames(7, 9), true},
+		{frames(2, 2), frames(3, 3), false}, {frames(2, 2), frames(1, 1), false}, {frames(1, 1), frames(1, 4), false}, {frames(2, 2), frames(1, 4), false},
+		{frames(1, 4), frames(5, 5), false}, {frames(1, 4), frames(3, 6), false}, {frames(2, 4), frames(1, 3), false},
+	} {
+		r := mark.Read(c.asked, imaging.Geometry{}, states(mark.Statement{Frame: c.stated, View: imaging.Lateral}))
+		if (r.View == imaging.Lateral) != c.holds {
+			t.Errorf("stated of %s, asked of %s: %+v", c.stated.Span(), c.asked.Span(), r)
+		}
 	}
 }
 

@@ -69,6 +69,8 @@ func TestDecideSide(t *testing.T) {
 		{"film confirmed, the other side", "N2", marker, toRight, true, nothing, "right", byMarker, true, nil},
 		{"film's sources disagree", "N1", disagree, toLeft, true, nothing, "", "sources disagree", false, []string{"Patient Orientation", "positioner angles"}},
 		{"film's sources disagree, side marked", "N1", disagree, toLeft, true, with(nothing, needle("N1", "left", "")), "", "sources disagree", false, []string{"Patient Orientation", "positioner angles"}},
+		{"midline tilted 50 degrees", "N1", header, r2.Vec{X: 64, Y: 77}, true, nothing, "left", fromHeader, false, nil},
+		{"midline tilted 70 degrees", "N1", header, r2.Vec{X: 34, Y: 94}, true, nothing, "", "sources disagree", false, []string{"midline", "positioner angles"}},
 		{"midline across the film's left", "N1", header, away, true, nothing, "", "sources disagree", false, []string{"midline", "positioner angles"}},
 
 		{"marked alone", "N1", noFilm, toLeft, false, with(nothing, needle("N1", "right", "")), "right", "stated, not confirmed", false, nil},
@@ -105,6 +107,7 @@ func TestDecideSide(t *testing.T) {
 		{"second position by its device", "N1.2", noFilm, toLeft, false, says("N1", "left", mark.LeadMarker), "left", "lead marker in the field, confirmed by Ann (about N1)", true, nil},
 		{"second position by its device, stated", "N1.2", noFilm, toLeft, false, says("N1", "left", ""), "left", "stated, not confirmed", false, nil},
 		{"second position with its own", "N1.2", noFilm, toLeft, false, join(says("N1", "left", mark.LeadMarker), says("N1.2", "right", mark.TheatreRecord)), "right", "theatre record, confirmed by Ann", true, nil},
+		{"second position with its own word", "N1.2", noFilm, toLeft, false, join(says("N1", "left", mark.LeadMarker), says("N1.2", "right", "")), "right", "stated, not confirmed", false, nil},
 		{"second position on the other side of the film", "N1.2", header, toRight, true, says("N1", "left", mark.LeadMarker), "", "sources disagree", false, []string{"left by the statement of Ann about N1", "right", "positioner angles"}},
 		{"second position marked on the other side", "N1.2", noFilm, toLeft, false, with(says("N1", "left", mark.LeadMarker), needle("N1.2", "right", "")), "", "sources disagree", false, []string{"right by the side of its marks", "left by the statement of Ann about N1"}},
 		{"second position over disagreeing sources", "N1.2", disagree, toLeft, true, says("N1", "left", mark.LeadMarker), "left", "lead marker in the field, confirmed by Ann (about N1)", true, nil},

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"reflect"
@@ -93,6 +94,18 @@ func TestReadCSV(t *testing.T) {
 func TestReadCSVWithoutRows(t *testing.T) {
 	if m, err := read(head); err != nil || len(m) != 0 {
 		t.Errorf("%v, %v", m, err)
+	}
+}
+
+func TestCSVKnowsNoNegativeZero(t *testing.T) {
+	m, err := read(head + "frontal.dcm,1,promontory,,,,0,-0,-0.0\n")
+	if err != nil || math.Signbit(m[0].Points[0].X) || math.Signbit(m[0].Points[0].Y) {
+		t.Errorf("%+v, %v", m, err)
+	}
+	m[0].Points[0].X = math.Copysign(0, -1)
+	var b bytes.Buffer
+	if err := mark.WriteCSV(&b, m, fileName); err != nil || strings.Contains(b.String(), "-0") {
+		t.Errorf("%v: %s", err, b.String())
 	}
 }
 
