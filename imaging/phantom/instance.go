@@ -1,0 +1,115 @@
+package phantom
+
+import (
+	"fmt"
+	"strconv"
+
+	"github.com/suyashkumar/dicom"
+	"github.com/suyashkumar/dicom/pkg/frame"
+	"github.com/suyashkumar/dicom/pkg/tag"
+
+	"leadline/imaging/carm"
+)
+
+// Identity of the case. Everything is invented: patient, unit, town and day.
+// UIDs are derived from UUIDs made for this case (PS3.5 B.2) and fixed, so that
+// the case is the same wherever it is made.
+const (
+	studyUID  = "2.25.201738382329183932240944777626898715458"
+	seriesUID = "2.25.50501043770160113438575091815396820147"
+	caseDate  = "20260314"
+	caseTime  = "091000"
+)
+
+// xaImageStorage is the SOP class of X-Ray Angiographic Image Storage (PS3.4 B.5).
+const xaImageStorage = "1.2.840.10008.5.1.4.1.1.12.1"
+
+// instance is the data set of a film (X-Ray Angiographic IOD, PS3.3 A.14).
+func instance(s shot, pixels []uint16) (dicom.Dataset, error) {
+	g := geometry(s.primary, s.secondary)
+	o, ok := carm.Orientation(g)
+	if !ok {
+		return dicom.Dataset{}, fmt.Errorf("orientation at %g, %g degrees cannot be told", s.primary, s.secondary)
+	}
+	ds := func(v float64) []string { return []string{strconv.FormatFloat(v, 'g', 10, 64)} }
+	is := func(v int) []string { return []string{strconv.Itoa(v)} }
+	native := &frame.NativeFrame[uint16]{
+		RawData: pixels, InternalSamplesPerPixel: 1,
+		InternalRows: g.Rows, InternalCols: g.Columns, InternalBitsPerSample: 16,
+	}
+	var out dicom.Dataset
+	for _, e := range []struct {
+		t tag.Tag
+		v any
+	}{
+		{tag.SpecificCharacterSet, []string{"ISO_IR 192"}},
+		{tag.ImageType, []string{"ORIGINAL", "PRIMARY", "SINGLE PLANE"}},
+		{tag.SOPClassUID, []string{xaImageStorage}},
+		{tag.SOPInstanceUID, []string{s.uid}},
+		{tag.StudyDate, []string{caseDate}},
+		{tag.SeriesDate, []string{caseDate}},
+		{tag.AcquisitionDate, []string{caseDate}},
+		{tag.ContentDate, []string{caseDate}},
+		{tag.StudyTime, []string{caseTime}},
+		{tag.SeriesTime, []string{caseTime}},
+		{tag.AcquisitionTime, []string{s.time}},
+		{tag.ContentTime, []string{s.time}},
+		{tag.AccessionNumber, []string{}},
+		{tag.Modality, []string{"XA"}},
+		{tag.Manufacturer, []string{"Leadline practice phantom"}},
+		{tag.InstitutionName, []string{"Skarrowmouth Harbour Day Surgery Unit (invented)"}},
+		{tag.ReferringPhysicianName, []string{}},
+		{tag.StudyDescription, []string{"Sacral test needles, practice case"}},
+		{tag.SeriesDescription, []string{"Held fluoroscopy images"}},
+		{tag.ManufacturerModelName, []string{"Simulated C-arm"}},
+		{tag.PatientName, []string{"PRACTICE^CASE"}},
+		{tag.PatientID, []string{"PRACTICE-1"}},
+		{tag.PatientBirthDate, []string{}},
+		{tag.PatientSex, []string{}},
+		{tag.BodyPartExamined, []string{"PELVIS"}},
+		{tag.KVP, ds(90)},
+		{tag.DistanceSourceToDetector, ds(sourceToDetector)},
+		{tag.DistanceSourceToPatient, ds(sourceToPatient)},
+		{tag.EstimatedRadiographicMagnificationFactor, ds(sourceToDetector / sourceToPatient)},
+		{tag.FieldOfViewShape, []string{"ROUND"}},
+		{tag.FieldOfViewDimensions, is(fieldDiameter)},
+		{tag.ExposureTime, is(60)},
+		{tag.XRayTubeCurrent, is(20)},
+		{tag.RadiationSetting, []string{"SC"}},
+		{tag.ImagerPixelSpacing, []string{ds(g.ImagerSpacing.Row)[0], ds(g.ImagerSpacing.Column)[0]}},
+		{tag.PositionerMotion, []string{"STATIC"}},
+		{tag.PositionerPrimaryAngle, ds(s.primary)},
+		{tag.PositionerSecondaryAngle, ds(s.secondary)},
+		{tag.PatientPosition, []string{"HFP"}},
+		{tag.FieldOfViewRotation, ds(g.FieldOfViewRotation.Value)},
+		{tag.FieldOfViewHorizontalFlip, []string{g.FieldOfViewFlip}},
+		{tag.StudyInstanceUID, []string{studyUID}},
+		{tag.SeriesInstanceUID, []string{seriesUID}},
+		{tag.StudyID, []string{"PRACTICE"}},
+		{tag.SeriesNumber, is(1)},
+		{tag.AcquisitionNumber, is(s.number)},
+		{tag.InstanceNumber, is(s.number)},
+		{tag.PatientOrientation, []string{o.Row, o.Column}},
+		{tag.ImageComments, []string{"Computed from a made-up anatomy. No patient was imaged."}},
+		{tag.SamplesPerPixel, []int{1}},
+		{tag.PhotometricInterpretation, []string{"MONOCHROME2"}},
+		{tag.Rows, []int{g.Rows}},
+		{tag.Columns, []int{g.Columns}},
+		{tag.BitsAllocated, []int{16}},
+		{tag.BitsStored, []int{bitsStored}},
+		{tag.HighBit, []int{bitsStored - 1}},
+		{tag.PixelRepresentation, []int{0}},
+		{tag.PixelIntensityRelationship, []string{"DISP"}},
+		{tag.WindowCenter, ds(1 << (bitsStored - 1))},
+		{tag.WindowWidth, ds(1 << bitsStored)},
+		{tag.LossyImageCompression, []string{"00"}},
+		{tag.PixelData, dicom.PixelDataInfo{Frames: []*frame.Frame{{NativeData: native}}}},
+	} {
+		element, err := dicom.NewElement(e.t, e.v)
+		if err != nil {
+			return dicom.Dataset{}, fmt.Errorf("element %s: %w", e.t, err)
+		}
+		out.Elements = append(out.Elements, element)
+	}
+	return out, nil
+}
