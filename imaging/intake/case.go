@@ -32,7 +32,7 @@ type Case struct {
 // Limits of a folder. A case is some dozens of files; above these it is a
 // folder of something else.
 const (
-	maxFiles = 20000
+	maxFiles = 5000
 	maxDepth = 16
 )
 
