@@ -214,6 +214,22 @@ func TestLeadIsReadByItsContacts(t *testing.T) {
 	}
 }
 
+func TestNameSaysOfWhat(t *testing.T) {
+	for want, r := range map[string]placement.Result{
+		"angle to fusion line S2/S3":              {Quantity: "insertion-angle-fusion", Of: "S2/S3", Contact: -1},
+		"change of depth since N1":                {Quantity: "depth-change", Of: "N1", Contact: -1},
+		"change of depth since L1, contact 0":     {Quantity: "depth-change", Of: "L1", Contact: 0},
+		"crossing with N2":                        {Quantity: "crossing", Of: "N2", Contact: -1},
+		"contact 3 against margin":                {Quantity: "contact-depth", Contact: 3},
+		"entry from midline":                      {Quantity: "entry-offset-midline", Contact: -1},
+		"entry from medial edge, foramen S3 left": {Quantity: "entry-from-foramen-medial", Of: "foramen S3 left", Contact: -1},
+	} {
+		if got := note.Name(r); got != want {
+			t.Errorf("%s is called %q, want %q", r.Quantity, got, want)
+		}
+	}
+}
+
 // Two scales in one list: each row carries its own.
 func TestEachLengthCarriesItsScale(t *testing.T) {
 	r := twoNeedles()

@@ -173,16 +173,35 @@ func Directed(r placement.Result, figure func(value, u95 float64, unit string) s
 	return figure(v, u, r.Unit) + said
 }
 
+// Name says in words what a result measures, and of what: "contact 2 against
+// margin", "angle to fusion line S2/S3", "change of depth since N1".
+func Name(r placement.Result) string {
+	name := quantity.Words(r.Quantity)
+	switch {
+	case r.Quantity == "contact-depth":
+		return fmt.Sprintf("contact %d against margin", r.Contact)
+	case r.Quantity == "depth-change":
+		name += " since"
+	case r.Quantity == "crossing":
+		name = "crossing with"
+	case r.Quantity != "insertion-angle-fusion" && r.Of != "":
+		name += ","
+	}
+	if r.Of != "" {
+		name += " " + r.Of
+	}
+	if r.Contact >= 0 {
+		name += fmt.Sprintf(", contact %d", r.Contact)
+	}
+	return name
+}
+
 // wording is one row: "N2, entry from midline: 22 ± 2 mm lateral".
 func wording(r placement.Result) string {
-	who := r.Object
-	if r.Of != "" {
-		who = strings.TrimSpace(who + " with " + r.Of)
+	text := Name(r) + ": " + Directed(r, quantity.Headline)
+	if r.Object != "" {
+		text = r.Object + ", " + text
 	}
-	if who != "" {
-		who += ", "
-	}
-	text := who + quantity.Words(r.Quantity) + ": " + Directed(r, quantity.Headline)
 	if r.Class != "" {
 		text += " (" + r.Class + ")"
 	}

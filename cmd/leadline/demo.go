@@ -1,0 +1,132 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"leadline/imaging/phantom"
+	"leadline/measure/mark"
+	"leadline/measure/note"
+	"leadline/measure/sidecar"
+)
+
+var demoCommand = command{
+	name:  "demo",
+	args:  "[DIR]",
+	about: "write a practice case, measure it, and hold it against its known truth",
+	help: `Computes films of an invented patient with two needles and writes them to DIR
+(default out/practice) with one observer's marks and the known truth; measures
+them, prints the table and the note, and draws the annotated frames to
+DIR/frames. At last each figure is compared with the truth. Marks of other
+observers in DIR stay.`,
+	examples: []string{"leadline demo", "leadline demo ~/practice"},
+	run:      runDemo,
+}
+
+func runDemo(c *call) error {
+	found, err := c.operands()
+	switch {
+	case err != nil:
+		return err
+	case len(found) > 1:
+		return c.usage("one folder at a time, but got %q and %q", found[0], found[1])
+	}
+	dir := filepath.Join("out", "practice")
+	if len(found) == 1 {
+		dir = found[0]
+	}
+	truth, err := writePractice(c, dir)
+	if err != nil {
+		return err
+	}
+	of := reader{observer: phantom.Observer}
+	defer of.close()
+	if err := of.open(dir); err != nil {
+		return err
+	}
+	report, err := of.practise(filepath.Join(dir, phantom.MarksName))
+	if err != nil {
+		return err
+	}
+	return c.show(&of, report, truth, dir)
+}
+
+// practise takes the practice marks in with what the scenario's observer
+// states: the theatre record names N1's side, while N2's rests on the header
+// alone, and levels were told by the lateral landmarks.
+func (r *reader) practise(path string) (sidecar.Report, error) {
+	marks, err := r.readMarks(path)
+	if err != nil {
+		return sidecar.Report{}, err
+	}
+	return r.change(false, func(b *mark.Book) error {
+		if !sameMarks(b.Marks, marks) {
+			b.Marks = marks
+		}
+		if len(b.Statements) == 0 {
+			now := time.Now().UTC().Truncate(time.Second)
+			b.Statements = []mark.Statement{
+				{Observer: r.observer, When: now, Object: "N1", Side: mark.LeftSide, SideBasis: mark.TheatreRecord},
+				{Observer: r.observer, When: now, LevelBasis: mark.LateralLandmarks, Transitional: "not-seen"},
+			}
+		}
+		return nil
+	})
+}
+
+// show prints table and note, draws the frames, and compares with the truth.
+func (c *call) show(of *reader, report sidecar.Report, truth phantom.Truth, dir string) error {
+	fmt.Fprintf(c.out, "Practice case in %s: computed films of an invented patient. The scenario:\nthe theatre record names the side of N1; nobody has confirmed that of N2.\n\n", dir)
+	printTable(c.out, of.kase.Name, of.observer, report.Placement)
+	if err := of.sideSettled(report); err != nil {
+		return err
+	}
+	text, err := note.Text(report)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(c.out, "\nFor the operation note\n\n%s\nAnnotated frames\n", text)
+	pictures, err := of.pictures(report, filepath.Join(dir, "frames"), newProgress(c.err, "frames drawn"))
+	if err != nil {
+		return err
+	}
+	for _, p := range pictures {
+		fmt.Fprintln(c.out, "  "+p)
+	}
+	return compare(c.out, report.Placement, truth)
+}
+
+// writePractice puts the case into dir, through a folder beside it so that an
+// interrupt leaves nothing half-written. What other observers marked stays.
+func writePractice(c *call, dir string) (phantom.Truth, error) {
+	entries, err := os.ReadDir(dir)
+	if err == nil && len(entries) > 0 {
+		if _, err := os.Stat(filepath.Join(dir, phantom.TruthName)); err != nil {
+			return phantom.Truth{}, badInput("%s holds something other than a practice case: name an empty folder or a new one", dir)
+		}
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return phantom.Truth{}, err
+	}
+	aside, err := os.MkdirTemp(filepath.Dir(filepath.Clean(dir)), ".leadline-practice-")
+	if err != nil {
+		return phantom.Truth{}, err
+	}
+	defer whileUnfinished(aside)()
+	truth, err := phantom.Practice(aside, newProgress(c.err, "computing the films, per cent"))
+	if err != nil {
+		return truth, err
+	}
+	written, err := os.ReadDir(aside)
+	if err != nil {
+		return truth, err
+	}
+	for _, e := range written {
+		if err := os.Rename(filepath.Join(aside, e.Name()), filepath.Join(dir, e.Name())); err != nil {
+			return truth, err
+		}
+	}
+	return truth, nil
+}

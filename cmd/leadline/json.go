@@ -1,0 +1,97 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+
+	"leadline/measure/mark"
+	"leadline/measure/placement"
+)
+
+// The JSON of 'leadline measure --json'. Schema 1. Keys without meaning for a
+// quantity are left out; budget holds standard uncertainties (k = 1) in the
+// quantity's own unit.
+type document struct {
+	Schema   int           `json:"schema"`
+	Case     string        `json:"case"`
+	Observer string        `json:"observer"`
+	Results  []resultJSON  `json:"results"`
+	Missing  []missingJSON `json:"missing"`
+	Cautions []string      `json:"cautions"`
+}
+
+type resultJSON struct {
+	Object        string             `json:"object,omitempty"`
+	Quantity      string             `json:"quantity"`
+	Plane         string             `json:"plane,omitempty"`
+	Value         float64            `json:"value"`
+	Unit          string             `json:"unit"`
+	U95           *float64           `json:"u95,omitempty"`
+	Lo            *float64           `json:"lo,omitempty"`
+	Hi            *float64           `json:"hi,omitempty"`
+	Side          mark.Side          `json:"side,omitempty"`
+	SideSource    string             `json:"sideSource,omitempty"`
+	SideConfirmed *bool              `json:"sideConfirmed,omitempty"`
+	Level         mark.Level         `json:"level,omitempty"`
+	LevelSource   string             `json:"levelSource,omitempty"`
+	Class         string             `json:"class,omitempty"`
+	Contact       *int               `json:"contact,omitempty"`
+	Of            string             `json:"of,omitempty"`
+	Frames        []frameJSON        `json:"frames"`
+	Scale         string             `json:"scale,omitempty"`
+	Budget        map[string]float64 `json:"budget,omitempty"`
+	Notes         []string           `json:"notes,omitempty"`
+}
+
+type frameJSON struct {
+	Instance string `json:"instance"`
+	File     string `json:"file"`
+	Frame    string `json:"frame"` // from 1, or a span 5-12
+}
+
+type missingJSON struct {
+	Object   string `json:"object,omitempty"`
+	Quantity string `json:"quantity"`
+	Because  string `json:"because"`
+}
+
+func (r *reader) printJSON(w io.Writer, p placement.Placement) error {
+	d := document{
+		Schema: 1, Case: r.kase.Name, Observer: r.observer,
+		Results: []resultJSON{}, Missing: []missingJSON{}, Cautions: append([]string{}, p.Cautions...),
+	}
+	for _, v := range p.Results {
+		d.Results = append(d.Results, r.resultJSON(v))
+	}
+	for _, m := range p.Missing {
+		d.Missing = append(d.Missing, missingJSON(m))
+	}
+	text, err := json.MarshalIndent(d, "", "  ")
+	if err != nil {
+		return fmt.Errorf("a quantity has no finite value: %w", err)
+	}
+	_, err = fmt.Fprintf(w, "%s\n", text)
+	return err
+}
+
+func (r *reader) resultJSON(v placement.Result) resultJSON {
+	out := resultJSON{
+		Object: v.Object, Quantity: v.Quantity, Plane: v.Plane, Value: v.Value, Unit: v.Unit,
+		Side: v.Side, SideSource: v.SideSource, Level: v.Level, LevelSource: v.LevelSource,
+		Class: v.Class, Of: v.Of, Frames: []frameJSON{}, Scale: v.Scale, Budget: v.Budget, Notes: v.Notes,
+	}
+	if v.HasU {
+		out.U95, out.Lo, out.Hi = &v.U95, &v.Lo, &v.Hi
+	}
+	if v.Side != mark.NoSide {
+		out.SideConfirmed = &v.SideConfirmed
+	}
+	if v.Contact >= 0 {
+		out.Contact = &v.Contact
+	}
+	for _, f := range v.Frames {
+		out.Frames = append(out.Frames, frameJSON{f.Instance, r.fileName(f.Instance), f.Span()})
+	}
+	return out
+}

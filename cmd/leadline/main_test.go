@@ -1,0 +1,156 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os/exec"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+	"github.com/suyashkumar/dicom"
+	"github.com/suyashkumar/dicom/pkg/frame"
+	"github.com/suyashkumar/dicom/pkg/tag"
+
+	"leadline/imaging/dicomfile"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"leadline": main})
+}
+
+// TestScripts runs the text scripts of testdata: each shows a command, what it
+// reads, and what it prints. Expected figures in them are worked out by hand
+// from the geometry the script states.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:                 "testdata",
+		RequireUniqueNames:  true,
+		RequireExplicitExec: true,
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"refused": refused,
+			"film":    film,
+			"lacks":   lacks,
+		},
+	})
+}
+
+// refused CODE COMMAND...: the command ends with the code, has said nothing on
+// standard output and just one line on standard error.
+func refused(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: refused CODE COMMAND...")
+	}
+	err := ts.Exec(args[1], args[2:]...)
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) {
+		ts.Fatalf("%v did not fail: %v", args[1:], err)
+	}
+	if got := strconv.Itoa(exit.ExitCode()); got != args[0] {
+		ts.Fatalf("%v ended with %s, want %s; it said %q", args[1:], got, args[0], ts.ReadFile("stderr"))
+	}
+	if said := ts.ReadFile("stderr"); strings.Count(said, "\n") != 1 || !strings.HasSuffix(said, "\n") {
+		ts.Fatalf("an error is one line, but it said %q", said)
+	}
+	if said := ts.ReadFile("stdout"); said != "" {
+		ts.Fatalf("a refusal prints nothing, but it said %q", said)
+	}
+}
+
+// lacks FILE WORD...: the file holds none of the words; \x1b is an escape.
+func lacks(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: lacks FILE WORD...")
+	}
+	text := ts.ReadFile(args[0])
+	for _, word := range args[1:] {
+		if strings.Contains(text, strings.ReplaceAll(word, `\x1b`, "\x1b")) {
+			ts.Fatalf("%s holds %q", args[0], word)
+		}
+	}
+}
+
+// film FILE Keyword=value...: writes an X-Ray Angiographic image of one grey,
+// with the attributes given in place of those below; Keyword= leaves one out.
+// Values are divided by a backslash as in DICOM; \xNN is that byte.
+func film(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 1 {
+		ts.Fatalf("usage: film FILE Keyword=value...")
+	}
+	attributes := map[string]string{
+		"SOPClassUID": "1.2.840.10008.5.1.4.1.1.12.1", "SOPInstanceUID": uidFor(args[0]),
+		"StudyInstanceUID": "2.25.1", "SeriesInstanceUID": "2.25.11", "Modality": "XA",
+		"PatientName": "TEST^FILM", "PatientID": "T-1", "StudyDate": "20260102", "AcquisitionDate": "20260102", "AcquisitionTime": "101500",
+		"Columns": "1024", "Rows": "1024", "SamplesPerPixel": "1", "PhotometricInterpretation": "MONOCHROME2",
+		"BitsAllocated": "8", "BitsStored": "8", "HighBit": "7", "PixelRepresentation": "0",
+		"WindowCenter": "128", "WindowWidth": "256",
+	}
+	for _, a := range args[1:] {
+		key, value, ok := strings.Cut(a, "=")
+		if !ok {
+			ts.Fatalf("film: %q is not Keyword=value", a)
+		}
+		attributes[key] = value
+	}
+	var ds dicom.Dataset
+	for key, value := range attributes {
+		if value != "" {
+			e, err := attribute(key, value)
+			ts.Check(err)
+			ds.Elements = append(ds.Elements, e)
+		}
+	}
+	columns, err := strconv.Atoi(attributes["Columns"])
+	ts.Check(err)
+	rows, err := strconv.Atoi(attributes["Rows"])
+	ts.Check(err)
+	frames := 1
+	if n := attributes["NumberOfFrames"]; n != "" {
+		frames, err = strconv.Atoi(n)
+		ts.Check(err)
+	}
+	pixels := dicom.PixelDataInfo{}
+	for range frames {
+		native := frame.NewNativeFrame[uint8](8, rows, columns, rows*columns, 1)
+		for i := range native.RawData {
+			native.RawData[i] = 90
+		}
+		pixels.Frames = append(pixels.Frames, &frame.Frame{NativeData: native})
+	}
+	e, err := dicom.NewElement(tag.PixelData, pixels)
+	ts.Check(err)
+	ds.Elements = append(ds.Elements, e)
+	ts.Check(dicomfile.Write(ts.MkAbs(args[0]), ds))
+}
+
+// uidFor is an instance UID that differs from file to file.
+func uidFor(name string) string {
+	sum := 0
+	for _, b := range []byte(name) {
+		sum = sum*257 + int(b)
+		sum %= 1 << 40
+	}
+	return "2.25.7" + strconv.Itoa(sum)
+}
+
+// attribute makes an element of a keyword and a value as DICOM writes it.
+func attribute(keyword, value string) (*dicom.Element, error) {
+	info, err := tag.FindByKeyword(keyword)
+	if err != nil {
+		return nil, err
+	}
+	parts := strings.Split(strings.ReplaceAll(value, `\x1b`, "\x1b"), `\`)
+	if info.VRs[0] != "US" {
+		return dicom.NewElement(info.Tag, parts)
+	}
+	var numbers []int
+	for _, p := range parts {
+		n, err := strconv.Atoi(p)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", keyword, err)
+		}
+		numbers = append(numbers, n)
+	}
+	return dicom.NewElement(info.Tag, numbers)
+}

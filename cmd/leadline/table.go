@@ -1,0 +1,130 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"text/tabwriter"
+
+	"leadline/measure/note"
+	"leadline/measure/placement"
+	"leadline/measure/quantity"
+)
+
+// printTable prints a placement for a person: device by device with side and
+// level and what they rest on, then what is missing, then the cautions.
+func printTable(w io.Writer, kase, observer string, p placement.Placement) {
+	fmt.Fprintf(w, "Case %s, marked by %s. ± is half the width of the 95 %% interval.\n", kase, observer)
+	for _, d := range p.Devices {
+		fmt.Fprintln(w)
+		printDevice(w, d)
+		printRows(w, p, func(object string) bool { return object == d.Object })
+	}
+	known := func(object string) bool {
+		return slices.ContainsFunc(p.Devices, func(d placement.Device) bool { return d.Object == object })
+	}
+	if slices.ContainsFunc(p.Results, func(r placement.Result) bool { return !known(r.Object) }) {
+		fmt.Fprintln(w)
+		printRows(w, p, func(object string) bool { return !known(object) })
+	}
+	if len(p.Missing) > 0 {
+		fmt.Fprintln(w, "\nMissing")
+		printMissing(w, p)
+	}
+	fmt.Fprintln(w, "\nCautions")
+	for _, c := range note.Cautions(p) {
+		fmt.Fprintln(w, "  "+c)
+	}
+}
+
+// printRows prints the results of the objects asked for, a line each, and the
+// scale of their lengths: once where they share it, else with each.
+func printRows(w io.Writer, p placement.Placement, wanted func(object string) bool) {
+	var rows []placement.Result
+	var scales []string
+	for _, r := range p.Results {
+		if !wanted(r.Object) {
+			continue
+		}
+		rows = append(rows, r)
+		if r.Scale != "" && !slices.Contains(scales, r.Scale) {
+			scales = append(scales, r.Scale)
+		}
+	}
+	if len(scales) == 1 {
+		fmt.Fprintf(w, "  scale of all lengths: %s\n", scales[0])
+	}
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	for _, r := range rows {
+		value := note.Directed(r, quantity.Detail)
+		if r.Class != "" {
+			value += ", " + r.Class
+		}
+		fmt.Fprintf(t, "  %s\t%s\t%s", note.Name(r), value, r.Plane)
+		if len(scales) > 1 && r.Scale != "" {
+			fmt.Fprintf(t, "\tscale: %s", r.Scale)
+		}
+		fmt.Fprintln(t)
+	}
+	t.Flush()
+	printNotes(w, rows)
+}
+
+// printNotes prints each note once, with the quantity where only one bears it.
+// Why a side or level is left out stands with the device already.
+func printNotes(w io.Writer, rows []placement.Result) {
+	var notes []string
+	bearers := map[string][]string{}
+	for _, r := range rows {
+		for _, n := range r.Notes {
+			if strings.HasPrefix(n, "side left out") || strings.HasPrefix(n, "level left out") {
+				continue
+			}
+			if bearers[n] == nil {
+				notes = append(notes, n)
+			}
+			bearers[n] = append(bearers[n], note.Name(r))
+		}
+	}
+	for _, n := range notes {
+		if b := bearers[n]; len(b) == 1 {
+			n = b[0] + ": " + n
+		}
+		fmt.Fprintln(w, "  "+n)
+	}
+}
+
+// printMissing prints what is missing, what needs the same mark in one line.
+func printMissing(w io.Writer, p placement.Placement) {
+	for i, m := range p.Missing {
+		same := func(o placement.Missing) bool { return o.Object == m.Object && o.Because == m.Because }
+		if slices.IndexFunc(p.Missing, same) < i {
+			continue
+		}
+		var names []string
+		for _, o := range p.Missing {
+			if same(o) {
+				names = append(names, quantity.Words(o.Quantity))
+			}
+		}
+		fmt.Fprintf(w, "  %s: %s\n", strings.TrimSpace(m.Object+" "+strings.Join(names, ", ")), m.Because)
+	}
+}
+
+// printDevice prints a device's side and level largest, each with its basis.
+func printDevice(w io.Writer, d placement.Device) {
+	fmt.Fprintf(w, "%s  %s · %s\n", d.Object, note.SideWord(d.Side), note.LevelWord(d))
+	switch {
+	case d.SideConflict != "":
+		fmt.Fprintf(w, "  side withheld: %s\n", d.SideConflict)
+	case d.SideSource != "":
+		fmt.Fprintf(w, "  side: %s\n", d.SideSource)
+	}
+	switch {
+	case d.LevelConflict != "":
+		fmt.Fprintf(w, "  level withheld: %s\n", d.LevelConflict)
+	case d.LevelSource != "":
+		fmt.Fprintf(w, "  level: %s\n", d.LevelSource)
+	}
+}
