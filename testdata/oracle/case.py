@@ -22,7 +22,7 @@ class Case:
     def __init__(self, name, purpose):
         self.name, self.purpose = name, purpose
         self.films, self.steps, self.args = [], [], []
-        self.values, self.absent, self.cautions, self.refusals = [], [], [], []
+        self.values, self.absent, self.missing, self.cautions, self.refusals = [], [], [], [], []
         self.no_millimetre = False
 
     def film(self, *args, **kwargs):
@@ -47,7 +47,7 @@ class Case:
             f.save(images, self.name)
         write_marks(os.path.join(folder, 'marks.csv'), self.films)
         truth = {'name': self.name, 'purpose': self.purpose, 'steps': self.steps, 'args': self.args,
-                 'values': self.values, 'absent': self.absent, 'cautions': self.cautions,
+                 'values': self.values, 'absent': self.absent, 'missing': self.missing, 'cautions': self.cautions,
                  'refusals': self.refusals, 'noMillimetre': self.no_millimetre}
         with open(os.path.join(folder, 'truth.json'), 'w') as out:
             json.dump(truth, out, indent=1)
@@ -127,7 +127,7 @@ def expect_lateral(case, film, bone, name, n, spacing, truth=True, anatomy=None,
             check['covers'] = [anatomy[quantity]]
 
 
-def draw_frontal(film, bone, needles, side_line=12.0):
+def draw_frontal(film, bone, needles, side_line=12.0, outline=28):
     """Midline, sacroiliac line, dorsal foramina and needles."""
     z = bone.back(0.5)[2]
     film.mark('midline', [bone.back(0.12), bone.back(0.88)])
@@ -138,7 +138,7 @@ def draw_frontal(film, bone, needles, side_line=12.0):
         left = n.entry[0] > bone.shift[0]
         if left not in done:
             done.add(left)
-            film.mark('foramen', foramen_outline(n), level='S3', side='left' if left else 'right', detail='dorsal')
+            film.mark('foramen', foramen_outline(n, outline), level='S3', side='left' if left else 'right', detail='dorsal')
         film.mark('needle', n.points(), object=name)
 
 
@@ -180,11 +180,11 @@ FRONTAL = {
 }
 
 
-def expect_frontal(case, front, side, bone, name, n, spacing, side_spacing, anatomy=True, skip=(), **more):
+def expect_frontal(case, front, lateral_film, bone, name, n, spacing, side_spacing, anatomy=True, skip=(), **more):
     lateral = 'L' if n.entry[0] > bone.shift[0] else 'R'
-    readings = [frontal_reading(front, side, name, spacing, side_spacing, lateral, kind=k) for k in OUTLINES]
+    readings = [frontal_reading(front, lateral_film, name, spacing, side_spacing, lateral, kind=k) for k in OUTLINES]
     # The same from finely sampled contours.
-    fine = Film(side.name, side.camera)
+    fine = Film(lateral_film.name, lateral_film.camera)
     draw_lateral(fine, bone, {name: n}, count=401)
     exact = frontal_reading(front, fine, name, spacing, side_spacing, lateral,
                             outline=front.camera.project(foramen_outline(n, 720)) * spacing)

@@ -131,6 +131,7 @@ def scaled(name, purpose, header, spacing, says, kind='XA', primary=90, camera=N
     draw_lateral(l, bone, {'N1': n})
     if known is not None:
         l.mark('known-length', known(bone), detail='40')
+        spacing = by_known_length(l, 40)
     c.steps = steps if steps is not None else ([] if kind == 'XA' else [
         ['confirm', '@', '--frame', 'lateral.dcm', '--view', 'lateral', '--cranial', 'top']])
     c.cautions = list(cautions)
@@ -145,9 +146,16 @@ def scaled(name, purpose, header, spacing, says, kind='XA', primary=90, camera=N
         expect_lateral(c, l, bone, 'N1', n, np.asarray(spacing), unit=unit,
                        anatomy=anatomy(n) if anatomical else None)
         for v in c.values:
+            v['side'] = ''
             if v['unit'] == 'mm':
                 v['scaleSays'] = says
     return c
+
+
+def by_known_length(film, length):
+    """Column and row millimetres from the two marked ends, rounded as they are stored."""
+    shape = film.camera.plane()
+    return shape * length / np.hypot(*((film.points('known-length')[1] - film.points('known-length')[0]) * shape))
 
 
 def ds(values):
@@ -233,8 +241,10 @@ def conflicting(name, purpose, header, spacings, known=None):
     """Headers that disagree: reported, not averaged, so the depth is by one of them."""
     c = scaled('conflict-' + name, purpose, header, spacings[0], '', known=known, anatomical=False)
     film = c.films[0]
+    if known:
+        spacings = [by_known_length(film, 40)]
     c.values = []
     depth = 'tip-depth-along-needle'
     c.expect('N1', depth, plane='lateral', unit='mm', oneOf=[lateral_reading(film, 'N1', s)[depth] for s in spacings])
-    c.cautions = ['(?i)disagree|conflict|differ|against|contradict']
+    c.cautions = ['(?i)disagree|1.6.*1.33']
     return c

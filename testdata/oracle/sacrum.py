@@ -44,18 +44,20 @@ class Sacrum:
         v = contour(w - h) - contour(w + h)
         return v / np.linalg.norm(v)
 
-    def meet(self, contour, point, direction, near, spread=0.35):
-        """w where a straight line meets a contour that is extended along x."""
+    def meet(self, contour, point, direction):
+        """w where a straight line from point first meets a contour extended along x; all of
+        them, in order along the line, as a list."""
         flat = np.array([0.0, direction[2], -direction[1]])
         def off(w):
             return float((contour(w) - point) @ flat)
-        grid = np.linspace(near - spread, near + spread, 141)
+        grid = np.linspace(0, 1, 401)
         values = [off(w) for w in grid]
         roots = [brentq(off, a, b, xtol=1e-14) for a, b, f, g in
                  zip(grid, grid[1:], values, values[1:]) if f * g <= 0]
-        if not roots:
+        ahead = [w for w in roots if (contour(w) - point) @ direction > 0]
+        if not ahead:
             raise ValueError('the line does not meet the contour')
-        return min(roots, key=lambda w: abs(w - near))
+        return sorted(ahead, key=lambda w: (contour(w) - point) @ direction)
 
 
 class Needle:
@@ -74,11 +76,10 @@ class Needle:
         a, s = math.radians(angle), math.radians(splay)
         sagittal = -(math.cos(a) * up + math.sin(a) * out)
         self.direction = math.cos(s) * sagittal + np.array([math.sin(s), 0, 0])
-        self.exit_w = bone.meet(bone.ventral, self.entry, sagittal, entry)
+        self.exits = bone.meet(bone.ventral, self.entry, sagittal)
+        self.exit_w = self.exits[0]
         v = bone.ventral(self.exit_w)
         along = float((v - self.entry) @ sagittal) / math.cos(s)
-        if along <= 0:
-            raise ValueError('the needle meets no ventral margin')
         self.exit = self.entry + along * self.direction
         self.tip = self.exit + depth * self.direction
         self.hub = self.tip - shaft * self.direction

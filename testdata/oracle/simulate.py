@@ -13,12 +13,15 @@ os.environ['OPENBLAS_NUM_THREADS'] = '1'   # small matrices: threads only get in
 import geometry_cases
 import quantity_cases
 import side_cases
+import view_cases
 
 
 def main(folder, study):
     with multiprocessing.Pool(2) as pool:
         # Monte Carlo goes on beside the rest.
-        budgets = pool.starmap_async(quantity_cases.budget, [(i, 6000 if study else 1600) for i in range(8 if study else 2)], 1)
+        draws = 6000 if study else 1000
+        budgets = [pool.apply_async(quantity_cases.budget, (i, draws)) for i in range(8 if study else 2)]
+        budgets += [pool.apply_async(quantity_cases.lead_budget, (i, draws)) for i in range(2)]
         write(folder, study, budgets)
 
 
@@ -26,7 +29,7 @@ def write(folder, study, budgets):
     cases = (geometry_cases.films() + geometry_cases.tilted() + geometry_cases.cover() + geometry_cases.scales()
              + quantity_cases.leads() + quantity_cases.deflected() + quantity_cases.positions() + quantity_cases.bent()
              + quantity_cases.scattered(200 if study else 12)
-             + side_cases.table() + side_cases.stated() + budgets.get())
+             + side_cases.table() + side_cases.stated() + view_cases.all_cases() + [b.get() for b in budgets])
     for c in cases:
         c.save(folder)
     with open(os.path.join(folder, 'cases.json'), 'w') as f:
