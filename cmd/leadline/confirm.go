@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"time"
 
-	"leadline/imaging"
 	"leadline/measure/mark"
 )
 
@@ -84,34 +83,3 @@ func runConfirm(c *call) error {
 	}
 	return nil
 }
-
-// words are the flags of confirm as typed.
-type words struct {
-	frame, object, side, level, basis, transitional, view, cranial, left string
-}
-
-func (w *words) flags(c *call) {
-	for _, f := range []struct {
-		to         *string
-		name, text string
-	}{
-		{&w.object, "object", "the device spoken of: N1, W1, L1, N1.2, as `OBJECT`"},
-		{&w.frame, "frame", "the film spoken of, as `FILE[:N]`"},
-		{&w.side, "side", "the patient's `SIDE`: left, right or midline"},
-		{&w.level, "level", "sacral `LEVEL`: S1 to S5"},
-		{&w.basis, "basis", "what side or level rest on, one `WORD` of those above"},
-		{&w.transitional, "transitional", "transitional anatomy: `yes`, no or not-seen"},
-		{&w.view, "view", "`VIEW` of the film: frontal or lateral"},
-		{&w.cranial, "cranial", "`EDGE` where the head lies: top, bottom, left or right"},
-		{&w.left, "patient-left", "`EDGE` where the patient's left lies"},
-	} {
-		c.StringVar(f.to, f.name, "", f.text)
-	}
-}
-
-// Bases of a side and of a level: those that confirm it first.
-var (
-	sideBases  = append(mark.SideBases(), mark.Stated)
-	levelBases = append(mark.LevelBases(), mark.SILineOnly, mark.Stated)
-	edges      = []string{string(imaging.Top), string(imaging.Bottom), string(imaging.Left), string(imaging.Right)}
-)

@@ -4,10 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"reflect"
 
-	"leadline/imaging"
 	"leadline/measure/mark"
 )
 
@@ -73,19 +70,6 @@ func importMarks(c *call, by *reader, path string) error {
 	return nil
 }
 
-func (r *reader) readMarks(path string) ([]mark.Mark, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	marks, err := mark.ReadCSV(f, r.header)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	return marks, nil
-}
-
 func exportMarks(c *call, by *reader, path string) error {
 	report, err := by.load(noOptions)
 	if err != nil {
@@ -101,34 +85,3 @@ func exportMarks(c *call, by *reader, path string) error {
 
 // errUnchanged leaves the sidecar as it is.
 var errUnchanged = errors.New("unchanged")
-
-// sameMarks compares what a CSV row holds; tracking identifiers and histories
-// are not in it.
-func sameMarks(a, b []mark.Mark) bool {
-	bare := func(in []mark.Mark) []mark.Mark {
-		out := make([]mark.Mark, len(in))
-		for i, m := range in {
-			m.UID, m.History = "", nil
-			out[i] = m
-		}
-		return out
-	}
-	return reflect.DeepEqual(bare(a), bare(b))
-}
-
-// header finds a film by file name or SOP Instance UID.
-func (r *reader) header(nameOrUID string) (*imaging.Header, bool) {
-	f, ok := r.kase.Find(nameOrUID)
-	if !ok {
-		return nil, false
-	}
-	return f.Header, true
-}
-
-// fileName is what a film is called in marks.csv.
-func (r *reader) fileName(uid string) string {
-	if h, ok := r.header(uid); ok {
-		return baseName(h)
-	}
-	return uid
-}

@@ -3,13 +3,42 @@ package main
 import (
 	"errors"
 	"fmt"
-	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 
 	"leadline/imaging"
 	"leadline/measure/mark"
+)
+
+// words are the flags of confirm as typed.
+type words struct {
+	frame, object, side, level, basis, transitional, view, cranial, left string
+}
+
+func (w *words) flags(c *call) {
+	for _, f := range []struct {
+		to         *string
+		name, text string
+	}{
+		{&w.object, "object", "the device spoken of: N1, W1, L1, N1.2, as `OBJECT`"},
+		{&w.frame, "frame", "the film spoken of, as `FILE[:N]`"},
+		{&w.side, "side", "the patient's `SIDE`: left, right or midline"},
+		{&w.level, "level", "sacral `LEVEL`: S1 to S5"},
+		{&w.basis, "basis", "what side or level rest on, one `WORD` of those above"},
+		{&w.transitional, "transitional", "transitional anatomy: `yes`, no or not-seen"},
+		{&w.view, "view", "`VIEW` of the film: frontal or lateral"},
+		{&w.cranial, "cranial", "`EDGE` where the head lies: top, bottom, left or right"},
+		{&w.left, "patient-left", "`EDGE` where the patient's left lies"},
+	} {
+		c.StringVar(f.to, f.name, "", f.text)
+	}
+}
+
+// Bases of a side and of a level: those that confirm it first.
+var (
+	sideBases  = append(mark.SideBases(), mark.Stated)
+	levelBases = append(mark.LevelBases(), mark.SILineOnly, mark.Stated)
+	edges      = []string{string(imaging.Top), string(imaging.Bottom), string(imaging.Left), string(imaging.Right)}
 )
 
 // statement checks what was typed and reads it as a statement, without its
@@ -82,50 +111,4 @@ func among(basis string, allowed []mark.Basis, of string) error {
 		words = append(words, string(b))
 	}
 	return fmt.Errorf("--basis %q is no basis of %s: one of %s", basis, of, strings.Join(words, ", "))
-}
-
-var spanOfFrames = regexp.MustCompile(`^(.+):(\d+)(?:-(\d+))?$`)
-
-// frame reads FILE[:N], N a frame number or a span of them.
-func (r *reader) frame(text string) (mark.FrameRef, error) {
-	name, first, last := text, 0, 0
-	h, ok := r.header(name)
-	if m := spanOfFrames.FindStringSubmatch(text); !ok && m != nil {
-		name = m[1]
-		first, _ = strconv.Atoi(m[2])
-		last = first
-		if m[3] != "" {
-			last, _ = strconv.Atoi(m[3])
-		}
-		h, ok = r.header(name)
-	}
-	switch {
-	case !ok:
-		return mark.FrameRef{}, badInput("%s has no film %q: 'leadline list %s' shows its films", r.kase.Path, name, r.kase.Path)
-	case name == text && h.Frames > 1:
-		return mark.FrameRef{}, badInput("%s has %d frames: say which, as %s:N or %s:N-M", name, h.Frames, name, name)
-	case name == text:
-		first, last = 1, 1
-	case first < 1 || last < first || last > h.Frames:
-		return mark.FrameRef{}, badInput("%s has no frame %s: it has %s", name, strings.TrimPrefix(text, name+":"), count(h.Frames, "frame"))
-	}
-	return mark.FrameRef{Instance: h.SOPInstance, First: first, Last: last}, nil
-}
-
-// marked reports whether the device, or a position of it, has marks.
-func marked(b mark.Book, object string) bool {
-	return slices.ContainsFunc(b.Marks, func(m mark.Mark) bool {
-		return m.Object == object || strings.HasPrefix(m.Object, object+".")
-	})
-}
-
-func devicesOf(b mark.Book) string {
-	var names []string
-	for _, m := range b.Marks {
-		if m.Object != "" && !slices.Contains(names, m.Object) {
-			names = append(names, m.Object)
-		}
-	}
-	slices.Sort(names)
-	return orWords(strings.Join(names, ", "), "none")
 }

@@ -1,0 +1,77 @@
+package main
+
+import (
+	"fmt"
+	"image"
+	"os"
+	"path/filepath"
+
+	"leadline/imaging/grayscale"
+	"leadline/measure/mark"
+	"leadline/measure/placement"
+	"leadline/measure/sidecar"
+	"leadline/viewer/paint"
+	"leadline/viewer/scene"
+)
+
+// pictureWidth in pixels: fits a slide and prints well on half a page.
+const pictureWidth = 1400
+
+// pictures draws every marked frame into the folder.
+func (r *reader) pictures(report sidecar.Report, dir string, show func(done, total int)) (written []string, err error) {
+	var films []placement.FilmReading
+	for _, f := range report.Placement.Films {
+		if len(marksOn(f, report.Book)) > 0 {
+			films = append(films, f)
+		}
+	}
+	if len(films) == 0 {
+		return nil, badInput("%s has marked no frame of %s: mark one with 'leadline open' or 'leadline mark'", r.observer, r.kase.Path)
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return nil, err
+	}
+	for i, f := range films {
+		show(i, len(films))
+		gray, err := r.shown(f)
+		if err != nil {
+			return written, err
+		}
+		s := scene.Film(f, marksOn(f, report.Book), report.Placement, scene.Options{Vertex: -1})
+		name := filepath.Join(dir, fmt.Sprintf("%02d-%s.png", i+1, orWords(string(f.View), "film")))
+		if err := paint.WritePNG(name, paint.Annotated(gray, s, pictureWidth)); err != nil {
+			return written, err
+		}
+		written = append(written, name)
+	}
+	show(len(films), len(films))
+	return written, nil
+}
+
+func marksOn(f placement.FilmReading, b mark.Book) []mark.Mark {
+	var on []mark.Mark
+	for _, m := range b.Marks {
+		if m.Frame == f.Film.Ref {
+			on = append(on, m)
+		}
+	}
+	return on
+}
+
+// shown is the frame as its header wants it shown: its first window, or its
+// first VOI table, or a window to suit.
+func (r *reader) shown(f placement.FilmReading) (*image.Gray, error) {
+	file := r.kase.File(f.Film.Ref.Instance)
+	frame, err := file.Frame(f.Film.Ref.First, f.Film.Ref.Last)
+	if err != nil {
+		return nil, err
+	}
+	gray, err := grayscale.New(file.Header)
+	if err != nil {
+		return nil, err
+	}
+	if len(file.Header.Windows) == 0 && len(file.Header.VOILUTs) > 0 {
+		return grayscale.Render(frame, gray.VOITable(0)), nil
+	}
+	return grayscale.Render(frame, gray.Table(gray.Windows()[0])), nil
+}
