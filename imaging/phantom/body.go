@@ -105,13 +105,11 @@ func midlineSkin() []r2.Vec {
 type blob struct{ centre, radius r3.Vec }
 
 var gas = []blob{
-	{r3.Vec{X: -15, Y: -48, Z: -52}, r3.Vec{X: 9, Y: 6, Z: 12}},
-	{r3.Vec{X: 6, Y: -50, Z: -60}, r3.Vec{X: 13, Y: 7, Z: 6}},
-	{r3.Vec{X: 52, Y: -70, Z: 2}, r3.Vec{X: 13, Y: 8, Z: 9}},
-	{r3.Vec{X: 66, Y: -72, Z: 22}, r3.Vec{X: 8, Y: 8, Z: 16}},
-	{r3.Vec{X: -58, Y: -74, Z: 30}, r3.Vec{X: 13, Y: 9, Z: 9}},
-	{r3.Vec{X: -40, Y: -80, Z: 43}, r3.Vec{X: 11, Y: 8, Z: 8}},
-	{r3.Vec{X: 4, Y: -42, Z: -72}, r3.Vec{X: 8, Y: 6, Z: 10}},
+	{r3.Vec{X: -12, Y: -48, Z: -54}, r3.Vec{X: 10, Y: 6, Z: 12}},
+	{r3.Vec{X: 4, Y: -48, Z: -66}, r3.Vec{X: 12, Y: 7, Z: 8}},
+	{r3.Vec{X: 62, Y: -72, Z: 12}, r3.Vec{X: 12, Y: 7, Z: 18}},
+	{r3.Vec{X: 54, Y: -70, Z: -6}, r3.Vec{X: 13, Y: 6, Z: 9}},
+	{r3.Vec{X: -50, Y: -78, Z: 36}, r3.Vec{X: 17, Y: 7, Z: 10}},
 }
 
 // gasNear tells whether any gas may lie at y, z.
@@ -132,8 +130,8 @@ func gasAt(x, y, z float64, g *grain) float64 {
 		if e > 1.5 {
 			continue
 		}
-		lumpy := 0.34*g.octave(x*0.09+b.centre.X, y*0.09, z*0.09) + 0.13*g.octave(x*0.3, y*0.3, z*0.3+9)
-		out = max(out, step(1-e+lumpy, 0.12))
+		lumpy := 0.55*g.octave(x*0.1+b.centre.X, y*0.1, z*0.1) + 0.3*g.octave(x*0.27, y*0.27, z*0.27+9)
+		out = max(out, 0.85*step(0.85-e+lumpy, 0.25))
 	}
 	return out
 }

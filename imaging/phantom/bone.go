@@ -72,9 +72,12 @@ func jointAt(y, z float64) float64 {
 	} else {
 		x += 0.06 * (z - 8)
 	}
-	d := -(y + 4)
-	if d > 0 {
-		x += 0.42 * d
+	// Its lower part runs nearly front to back, so that a frontal film looks
+	// along it; higher up it turns outwards.
+	turn := 0.14 + 0.3*step(z-34, 36)
+	if d := -(y + 4); d > 0 {
+		out := max(0, d-12)
+		x += turn*d + (0.56-turn)*out*out/(out+22)
 	} else {
 		x += 0.16 * d
 	}
@@ -112,6 +115,12 @@ func bodyDepth(s float64, m *midline) float64 {
 }
 
 func sq(v float64) float64 { return v * v }
+
+// both is the smaller of two depths, rounded over k mm where they meet.
+func both(a, b, k float64) float64 {
+	h := max(0, k-math.Abs(a-b)) / k
+	return min(a, b) - h*h*k/4
+}
 
 // step rises smoothly from 0 at -w/2 to 1 at +w/2.
 func step(d, w float64) float64 {
@@ -176,31 +185,36 @@ func (a *anatomy) sacral(c *column, x, ax float64) float64 {
 	if wing := ax - 27; wing > 0 {
 		back -= wing * 0.42 * min(1, wing/8)
 	}
-	half := min(c.mass, c.joint-1.4)
-	d := min(c.n-front, back-c.n)
-	d = min(d, (half-ax)*0.88)
-	top := 0.0
-	if c.n > 31 {
-		top = 11 // the laminae of S1 begin lower than its body
+	// No bone is as smooth as its drawing: sides and back of the wings are uneven.
+	rough := 1.1 * a.grain.octave(x*0.055+3, c.y*0.055, c.z*0.055+11)
+	half := min(c.mass+rough, c.joint-1.4)
+	if ax > 27 {
+		back += rough
 	}
+	top := 11 * step(c.n-32, 7) // the laminae of S1 begin lower than its body
 	if ax > 24 {
 		top = max(top, (ax-24)*0.22)
 	}
 	if c.n > 26 && c.n < 44 && ax > 13 && ax < 25 {
 		top = -7 // superior articular processes
 	}
-	d = min(d, (c.s-top)*stretch)
-	d = min(d, (coccyxEnd-c.s)*stretch)
+	d := min(c.n-front, back-c.n)
+	d = both(d, (half-ax)*0.88, 2.5)
+	d = both(d, (c.s-top)*stretch, 2.5)
+	d = both(d, (coccyxEnd-c.s)*stretch, 2.5)
 	// The joint of sacrum and coccyx, and the coccygeal pieces.
 	for _, gap := range []float64{sacrumEnd, 117, 124} {
-		d = min(d, math.Abs(c.s-gap)*stretch-0.8)
+		d = both(d, math.Abs(c.s-gap)*stretch-0.8, 2.5)
 	}
 
 	// Median crest: spinous tubercles on the laminae of S1 to S4.
 	for i, at := range []float64{21, 43, 61, 78} {
-		high := []float64{8, 7, 5, 3.5}[i]
-		e := math.Sqrt(sq(x/3.2)+sq((c.s-at)*stretch/8)+sq((c.n-c.thick)/high)) - 1
-		d = max(d, -e*3)
+		high := []float64{8, 6.5, 5, 3.5}[i] * (1 + 0.25*rough)
+		e := math.Sqrt(sq((x-0.5*rough)/2.8)+sq((c.s-at)*stretch/7.5)+sq((c.n-c.thick)/high)) - 1
+		d = max(d, -e*2.8)
+	}
+	if c.s > 18 && c.s < 84 { // the ridge between them
+		d = max(d, 1.5-math.Hypot(x-0.4*rough, (c.n-c.thick)*0.6))
 	}
 	// Intermediate and lateral crests: low bumps beside the foramina.
 	for i, at := range []float64{25, 45, 60, 71} {
@@ -215,27 +229,28 @@ func (a *anatomy) sacral(c *column, x, ax float64) float64 {
 		return 0
 	}
 
-	// Canal and foramina.
+	// Canal and foramina: mm outside the nearest hole.
 	roof := c.thick - c.lamina
 	floor := roof - 2*c.high
-	hole := math.Inf(1) // mm outside the nearest hole
-	if c.s < 96 {
-		e := math.Sqrt(sq(ax/c.canal)+sq((c.n-(roof+floor)/2)/c.high)) - 1
-		hole = e * min(c.canal, c.high)
+	middle := (roof + floor) / 2
+	hole, open := math.Inf(1), 0.0
+	canal := math.Inf(1)
+	if c.s < 102 { // closing towards the hiatus
+		u, w := ax/c.canal, math.Abs(c.n-middle)/c.high
+		canal = (math.Sqrt(u*u+w*w)-1)*min(c.canal, c.high) + 0.3*max(0, c.s-86)
 	}
 	for _, f := range foramina {
 		if math.Abs(c.s-f.dorsal.s) > 26 {
 			continue
 		}
 		hole = min(hole, f.outside(x, c.s, c.n, c.thick, c.bend))
-		// The root's way from the canal to the foramen.
-		o := f.section((roof + floor) / 2 / c.thick)
-		if ax < o.x {
-			e := max(math.Abs(c.n-(roof+floor)/2)-2.6, math.Abs(c.s-o.s)*stretch-3.4)
-			hole = min(hole, e)
+		// The root's way from the canal to the foramen has no cortex of its own.
+		if o := f.section(middle / c.thick); ax < o.x {
+			e := math.Sqrt(sq((c.n-middle)/3.4) + sq((c.s-o.s)*stretch/4.6))
+			open = max(open, 0.8*step(1-e, 0.7))
 		}
 	}
-	if hole < -0.5 {
+	if min(hole, canal) < -0.5 {
 		return 0
 	}
 
@@ -263,11 +278,16 @@ func (a *anatomy) sacral(c *column, x, ax float64) float64 {
 		}
 	}
 	spongy *= 1 + 0.9*g
-	cortex := 1.3 + 0.25*g
-	if hole < d {
+	cortex := 1.3 + 0.3*g
+	switch {
+	case c.s > sacrumEnd:
+		cortex = 0.7
+	case canal < d && canal < hole:
+		cortex = 0.7
+	case hole < d:
 		cortex = 1.1
 	}
-	return shell(min(d, hole), cortex, spongy)
+	return shell(min(d, min(hole, canal)), cortex, spongy) * (1 - open)
 }
 
 // femoral heads and the roof over them, at the lower front corner of the field.
@@ -311,7 +331,7 @@ func (a *anatomy) lumbar(c *column, x, ax float64) float64 {
 }
 
 // grain is repeatable noise that makes spongy bone look like it: -1 to 1,
-// features of about 1.5 to 5 mm.
+// features of about 1.5 to 10 mm.
 type grain struct{ lattice []float32 }
 
 const grainSide = 64
@@ -326,7 +346,7 @@ func newGrain(seed uint64) *grain {
 }
 
 func (g *grain) at(x, y, z float64) float64 {
-	return 0.55*g.octave(x*0.28, y*0.28, z*0.28) + 0.6*g.octave(x*0.75+17, y*0.75+5, z*0.75+31)
+	return 0.3*g.octave(x*0.1+7, y*0.1, z*0.1) + 0.55*g.octave(x*0.28, y*0.28, z*0.28) + 0.6*g.octave(x*0.75+17, y*0.75+5, z*0.75+31)
 }
 
 func (g *grain) octave(x, y, z float64) float64 {

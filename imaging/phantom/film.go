@@ -25,7 +25,7 @@ const (
 // quanta is how many photons a pixel takes up in the middle of the film, on
 // average: the automatic exposure keeps it. A held last image of pulsed
 // fluoroscopy; common practice, no source.
-const quanta = 900.0
+const quanta = 500.0
 
 // scatterPart is scatter over primary behind the grid, in the middle of the film
 // (common practice, no source).
@@ -36,6 +36,20 @@ const scatterPart = 0.35
 const (
 	focalBlur   = 0.9
 	lightSpread = 0.55
+)
+
+// The monitor's picture: how soon overexposure is bent over, and how much of the
+// slow variations is taken out.
+const (
+	shoulder = 0.7
+	slowHeld = 0.6
+)
+
+// The window to show a film with at first: open beam is left out, so that bone
+// has most of the greys. Stored values.
+const (
+	windowCentre = 1650
+	windowWidth  = 3100
 )
 
 // geometry of a film at these positioner angles, in degrees.
@@ -223,29 +237,47 @@ func (p plate) middle() float64 {
 }
 
 // develop turns counts into stored values as a C-arm does for its monitor:
-// logarithm, slow variations held back, edges lifted a little.
+// logarithm with a shoulder for what is overexposed, slow variations held back,
+// edges lifted a little, and level and gain set by what the field holds.
 func develop(counts plate) []uint16 {
 	log := newPlate(counts.side)
 	for i, v := range counts.v {
-		log.v[i] = math.Log(max(v, 3) / quanta)
+		l := math.Log(max(v, 3) / quanta)
+		if l > 0 {
+			l = math.Log1p(shoulder*l) / shoulder
+		}
+		log.v[i] = l
 	}
 	slow := log.lifted().wide(70)
 	soft := log.blurred(2.2)
+	var sample []float64
+	for j := range counts.side {
+		for i := range counts.side {
+			at := j*counts.side + i
+			soft.v[at] = log.v[at] - slowHeld*slow.v[at] + 0.45*(log.v[at]-soft.v[at])
+			if (i+j)%16 == 0 && inField(i, j) == 1 {
+				sample = append(sample, soft.v[at])
+			}
+		}
+	}
+	slices.Sort(sample)
+	// The darkest hundredth is steel and the brightest is air: neither sets the
+	// gain. A film of nothing keeps a gain of 1 rather than blow its noise up.
+	low, high := sample[len(sample)*15/1000], sample[len(sample)*99/100]
+	gain := 0.72 / max(high-low, 0.72)
 	const top = 1<<bitsStored - 1
 	out := make([]uint16, len(log.v))
 	for j := range counts.side {
 		for i := range counts.side {
 			at := j*counts.side + i
-			field := inField(i, j)
-			if field == 0 {
-				continue
+			v := 0.16 + gain*(soft.v[at]-low)
+			switch { // no hard ends
+			case v > 0.85:
+				v = 0.85 + 0.15*(1-math.Exp(-(v-0.85)/0.15))
+			case v < 0.16:
+				v = 0.16 * math.Exp((v-0.16)/0.16)
 			}
-			v := log.v[at] - 0.62*slow.v[at] + 0.45*(log.v[at]-soft.v[at])
-			v = max(0, 0.47+v/2.2)
-			if v > 0.8 { // a shoulder instead of a hard end
-				v = 0.8 + 0.2*(1-math.Exp(-(v-0.8)/0.2))
-			}
-			out[at] = uint16(math.Round(min(1, v) * top * field))
+			out[at] = uint16(math.Round(v * top * inField(i, j)))
 		}
 	}
 	return out
@@ -263,7 +295,7 @@ func (p plate) lifted() plate {
 			if r := math.Hypot(x, y); r > edge {
 				x, y = x*edge/r, y*edge/r
 			}
-			out.v[j*p.side+i] = max(-2, min(1.6, p.v[int(y+mid)*p.side+int(x+mid)]))
+			out.v[j*p.side+i] = max(-2, min(2.5, p.v[int(y+mid)*p.side+int(x+mid)]))
 		}
 	}
 	return out

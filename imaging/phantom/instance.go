@@ -100,8 +100,8 @@ func instance(s shot, pixels []uint16) (dicom.Dataset, error) {
 		{tag.HighBit, []int{bitsStored - 1}},
 		{tag.PixelRepresentation, []int{0}},
 		{tag.PixelIntensityRelationship, []string{"DISP"}},
-		{tag.WindowCenter, ds(1 << (bitsStored - 1))},
-		{tag.WindowWidth, ds(1 << bitsStored)},
+		{tag.WindowCenter, ds(windowCentre)},
+		{tag.WindowWidth, ds(windowWidth)},
 		{tag.LossyImageCompression, []string{"00"}},
 		{tag.PixelData, dicom.PixelDataInfo{Frames: []*frame.Frame{{NativeData: native}}}},
 	} {

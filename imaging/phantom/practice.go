@@ -62,7 +62,7 @@ func Practice(dir string, progress func(done, total int)) (Truth, error) {
 	}
 
 	progress(0, total)
-	v := newVolume(newAnatomy(m), func(part float64) { progress(int(part*float64(gridShare)), total) })
+	v := newVolume(newAnatomy(m), volumeLow, volumeHigh, func(part float64) { progress(int(part*float64(gridShare)), total) })
 	for i, s := range shots {
 		before := gridShare + i*filmShare
 		back := opaque(cameras[i], v, func(part float64) { progress(before+int(part*float64(filmShare)*0.6), total) })
@@ -79,7 +79,7 @@ func Practice(dir string, progress func(done, total int)) (Truth, error) {
 	if err != nil {
 		return Truth{}, fmt.Errorf("practice case: %w", err)
 	}
-	known, err := json.MarshalIndent(truth, "", " ")
+	known, err := json.Marshal(truth)
 	if err != nil {
 		return Truth{}, fmt.Errorf("practice case: %w", err)
 	}

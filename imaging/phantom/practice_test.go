@@ -15,6 +15,9 @@ import (
 	"leadline/imaging/dicomfile"
 )
 
+// madeIn is the folder of the case, once made.
+var madeIn string
+
 // made is the practice case, written once for all tests of this package.
 var made = sync.OnceValues(func() (practice, error) {
 	dir, err := os.MkdirTemp("", "practice")
@@ -22,6 +25,7 @@ var made = sync.OnceValues(func() (practice, error) {
 		return practice{}, err
 	}
 	p := practice{dir: dir}
+	madeIn = dir
 	last := -1
 	p.truth, err = Practice(dir, func(done, total int) {
 		if done < 0 || done > total || total != 100 {
@@ -41,8 +45,8 @@ type practice struct {
 
 func TestMain(m *testing.M) {
 	code := m.Run()
-	if p, err := made(); err == nil {
-		os.RemoveAll(p.dir)
+	if madeIn != "" {
+		os.RemoveAll(madeIn)
 	}
 	os.Exit(code)
 }

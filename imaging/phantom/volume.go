@@ -11,6 +11,8 @@ import (
 // volume holds what bone and gas add to soft tissue's attenuation, on a cubic
 // grid. Sample i, j, k lies at low + voxel * (i, j, k).
 type volume struct {
+	low        r3.Vec
+	high       r3.Vec // of the last samples
 	nx, ny, nz int
 	samples    []int16 // in attenuationStep; x runs fastest
 }
@@ -21,31 +23,33 @@ const (
 	marchStep       = 0.6  // mm between samples of a ray
 )
 
-// The grid's corners in patient mm.
+// Corners of the grid that holds all bone in the field, in patient mm.
 var (
 	volumeLow  = r3.Vec{X: -104, Y: -112, Z: -98}
 	volumeHigh = r3.Vec{X: 104, Y: 46, Z: 98}
 )
 
-// newVolume samples the anatomy and the gas before it.
-func newVolume(a *anatomy, advance func(part float64)) *volume {
+// newVolume samples the anatomy and the gas before it from corner low to high.
+func newVolume(a *anatomy, low, high r3.Vec, advance func(part float64)) *volume {
 	count := func(low, high float64) int { return int(math.Round((high-low)/voxel)) + 1 }
 	v := &volume{
-		nx: count(volumeLow.X, volumeHigh.X),
-		ny: count(volumeLow.Y, volumeHigh.Y),
-		nz: count(volumeLow.Z, volumeHigh.Z),
+		low: low,
+		nx:  count(low.X, high.X),
+		ny:  count(low.Y, high.Y),
+		nz:  count(low.Z, high.Z),
 	}
+	v.high = r3.Add(low, r3.Vec{X: voxel * float64(v.nx-1), Y: voxel * float64(v.ny-1), Z: voxel * float64(v.nz-1)})
 	v.samples = make([]int16, v.nx*v.ny*v.nz)
 	bone := boneAttenuation - softAttenuation
 	inParallel(v.nz, advance, func(k int) {
-		z := volumeLow.Z + voxel*float64(k)
+		z := low.Z + voxel*float64(k)
 		for j := range v.ny {
-			y := volumeLow.Y + voxel*float64(j)
+			y := low.Y + voxel*float64(j)
 			c := a.column(y, z)
 			row := v.samples[(k*v.ny+j)*v.nx:][:v.nx]
 			gassy := gasNear(y, z)
 			for i := range row {
-				x := volumeLow.X + voxel*float64(i)
+				x := low.X + voxel*float64(i)
 				mu := bone * a.fraction(&c, x)
 				if mu == 0 && gassy {
 					mu = -softAttenuation * gasAt(x, y, z, a.grain)
@@ -70,16 +74,16 @@ func (v *volume) integral(origin, direction r3.Vec) float64 {
 		a, b := (low-o)/d, (high-o)/d
 		enter, leave = max(enter, min(a, b)), min(leave, max(a, b))
 	}
-	slab(origin.X, direction.X, volumeLow.X, volumeHigh.X)
-	slab(origin.Y, direction.Y, volumeLow.Y, volumeHigh.Y)
-	slab(origin.Z, direction.Z, volumeLow.Z, volumeHigh.Z)
+	slab(origin.X, direction.X, v.low.X, v.high.X)
+	slab(origin.Y, direction.Y, v.low.Y, v.high.Y)
+	slab(origin.Z, direction.Z, v.low.Z, v.high.Z)
 	if leave <= enter {
 		return 0
 	}
 	n := int((leave - enter) / marchStep)
-	x := float32((origin.X + enter*direction.X - volumeLow.X) / voxel)
-	y := float32((origin.Y + enter*direction.Y - volumeLow.Y) / voxel)
-	z := float32((origin.Z + enter*direction.Z - volumeLow.Z) / voxel)
+	x := float32((origin.X + enter*direction.X - v.low.X) / voxel)
+	y := float32((origin.Y + enter*direction.Y - v.low.Y) / voxel)
+	z := float32((origin.Z + enter*direction.Z - v.low.Z) / voxel)
 	dx, dy, dz := float32(direction.X*marchStep/voxel), float32(direction.Y*marchStep/voxel), float32(direction.Z*marchStep/voxel)
 	sum := float32(0)
 	nx, plane := v.nx, v.nx*v.ny
