@@ -9,15 +9,15 @@ import (
 	"syscall"
 )
 
-// unfinished holds the temporary folders and files of outputs under way, so
-// that an interrupt leaves nothing half-written.
+// unfinished holds the temporary folders of outputs under way. Its lock is held
+// during short writes, so that an interrupt comes before or after them.
 var unfinished struct {
 	sync.Mutex
 	paths []string
 }
 
-// whileUnfinished registers path until the returned function is called, which
-// removes it where it still stands.
+// whileUnfinished registers a temporary folder until the returned function is
+// called, which removes it where it still stands.
 func whileUnfinished(path string) (finish func()) {
 	unfinished.Lock()
 	defer unfinished.Unlock()
@@ -25,9 +25,15 @@ func whileUnfinished(path string) (finish func()) {
 	return func() { os.RemoveAll(path) }
 }
 
-// stopOnInterrupt ends the program on Ctrl-C or a request to terminate. What is
-// written goes to a temporary name first and is renamed when whole, so ending
-// at any moment is safe.
+// uninterrupted carries out a short write that an interrupt waits for.
+func uninterrupted(write func() error) error {
+	unfinished.Lock()
+	defer unfinished.Unlock()
+	return write()
+}
+
+// stopOnInterrupt ends the program on Ctrl-C or a request to terminate, and
+// leaves nothing half-written.
 func stopOnInterrupt(stderr io.Writer) {
 	caught := make(chan os.Signal, 1)
 	signal.Notify(caught, os.Interrupt, syscall.SIGTERM)

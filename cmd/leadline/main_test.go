@@ -3,10 +3,13 @@ package main
 import (
 	"errors"
 	"fmt"
+	"os"
 	"os/exec"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/suyashkumar/dicom"
@@ -32,8 +35,52 @@ func TestScripts(t *testing.T) {
 			"refused": refused,
 			"film":    film,
 			"lacks":   lacks,
+			"await":   await,
+			"gone":    gone,
+		},
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("REFERENCE", reference())
+			return nil
+		},
+		Condition: func(cond string) (bool, error) {
+			if cond != "reference" {
+				return false, fmt.Errorf("no condition %q", cond)
+			}
+			info, err := os.Stat(reference())
+			return err == nil && info.IsDir(), nil
 		},
 	})
+}
+
+// reference is the folder of the real frames, which are not part of the
+// project.
+func reference() string {
+	dir := os.Getenv("LEADLINE_REFERENCE")
+	if dir == "" {
+		dir = filepath.Join("..", "..", "..", "shared", "data")
+	}
+	if abs, err := filepath.Abs(dir); err == nil {
+		return abs
+	}
+	return dir
+}
+
+// await GLOB: waits until something of the name is there.
+func await(ts *testscript.TestScript, neg bool, args []string) {
+	for range 600 {
+		if found, _ := filepath.Glob(ts.MkAbs(args[0])); len(found) > 0 {
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	ts.Fatalf("%s did not come", args[0])
+}
+
+// gone GLOB: nothing of the name is there.
+func gone(ts *testscript.TestScript, neg bool, args []string) {
+	if found, _ := filepath.Glob(ts.MkAbs(args[0])); len(found) > 0 {
+		ts.Fatalf("still there: %v", found)
+	}
 }
 
 // refused CODE COMMAND...: the command ends with the code, has said nothing on

@@ -18,20 +18,20 @@ func writeWhole(path string, write func(io.Writer) error) error {
 	if err := replaceable(path); err != nil {
 		return err
 	}
-	pending, err := renameio.NewPendingFile(path, renameio.WithTempDir(filepath.Dir(path)), renameio.WithPermissions(0o644))
-	if err != nil {
-		return fmt.Errorf("%s cannot be written: %w", path, err)
-	}
-	finish := whileUnfinished(pending.Name())
-	defer finish()
-	defer pending.Cleanup()
-	if err := write(pending); err != nil {
-		return err
-	}
-	if err := pending.CloseAtomicallyReplace(); err != nil {
-		return fmt.Errorf("%s cannot be written: %w", path, err)
-	}
-	return nil
+	return uninterrupted(func() error {
+		pending, err := renameio.NewPendingFile(path, renameio.WithTempDir(filepath.Dir(path)), renameio.WithPermissions(0o644))
+		if err != nil {
+			return fmt.Errorf("%s cannot be written: %w", path, err)
+		}
+		defer pending.Cleanup()
+		if err := write(pending); err != nil {
+			return err
+		}
+		if err := pending.CloseAtomicallyReplace(); err != nil {
+			return fmt.Errorf("%s cannot be written: %w", path, err)
+		}
+		return nil
+	})
 }
 
 // replaceable refuses an output path where a folder or a DICOM file stands:

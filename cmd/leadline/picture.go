@@ -39,7 +39,8 @@ func (r *reader) pictures(report sidecar.Report, dir string, show func(done, tot
 		}
 		s := scene.Film(f, marksOn(f, report.Book), report.Placement, scene.Options{Vertex: -1})
 		name := filepath.Join(dir, fmt.Sprintf("%02d-%s.png", i+1, orWords(string(f.View), "film")))
-		if err := paint.WritePNG(name, paint.Annotated(gray, s, pictureWidth)); err != nil {
+		page := paint.Annotated(gray, s, pictureWidth)
+		if err := uninterrupted(func() error { return paint.WritePNG(name, page) }); err != nil {
 			return written, err
 		}
 		written = append(written, name)

@@ -117,13 +117,15 @@ func (r *reader) change(keep bool, edit func(*mark.Book) error) (report sidecar.
 			return err
 		}
 		current.Placement = r.compute(current.Book, noOptions)
-		if found && keep {
-			if err := store.Keep(); err != nil {
-				return err
+		return uninterrupted(func() error {
+			if found && keep {
+				if err := store.Keep(); err != nil {
+					return err
+				}
 			}
-		}
-		report = *current
-		return store.Save(&report)
+			report = *current
+			return store.Save(&report)
+		})
 	})
 	return report, err
 }

@@ -47,7 +47,7 @@ func runReport(c *call) error {
 		if err := of.sideSettled(*report); err != nil {
 			return err
 		}
-		return store.Issue(*out, report)
+		return uninterrupted(func() error { return store.Issue(*out, report) })
 	})
 	if err != nil {
 		return err
