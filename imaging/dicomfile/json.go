@@ -112,23 +112,20 @@ func writeJSONValue(b *bytes.Buffer, e *dicom.Element, depth int) error {
 			return nil
 		})
 	case []float64:
-		bits := 64
-		switch vr {
-		case "FL":
-			bits = 32
-		case "FD":
-		default:
+		if vr != "FL" && vr != "FD" {
 			return wrong
 		}
 		return list(len(v), func(i int) error {
 			x := v[i]
-			if bits == 32 {
+			if vr == "FL" {
+				// All digits of the single-precision number, so that a reader that
+				// takes it for a double gets the same.
 				x = float64(float32(x))
 			}
 			if math.IsNaN(x) || math.IsInf(x, 0) {
 				return fmt.Errorf("%w: %g is not a finite number", imaging.ErrBadInput, v[i])
 			}
-			b.WriteString(strconv.FormatFloat(x, 'g', -1, bits))
+			b.WriteString(strconv.FormatFloat(x, 'g', -1, 64))
 			return nil
 		})
 	case []byte:
