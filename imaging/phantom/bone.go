@@ -285,7 +285,7 @@ func (a *anatomy) sacral(c *column, x, ax float64) float64 {
 	case canal < d && canal < hole:
 		cortex = 0.7
 	case hole < d:
-		cortex = 1.1
+		cortex = 1.1 + 0.9*step(c.n-c.thick+3, 3) // dorsal rims are raised and dense
 	}
 	return shell(min(d, min(hole, canal)), cortex, spongy) * (1 - open)
 }

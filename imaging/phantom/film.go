@@ -41,15 +41,15 @@ const (
 // The monitor's picture: how soon overexposure is bent over, and how much of the
 // slow variations is taken out.
 const (
-	shoulder = 0.7
-	slowHeld = 0.6
+	shoulder = 1.1
+	slowHeld = 0.72
 )
 
 // The window to show a film with at first: open beam is left out, so that bone
 // has most of the greys. Stored values.
 const (
-	windowCentre = 1650
-	windowWidth  = 3100
+	windowCentre = 1850
+	windowWidth  = 3600
 )
 
 // geometry of a film at these positioner angles, in degrees.
