@@ -37,8 +37,10 @@ func run(args []string, out io.Writer) (err error) {
 	fs.SetOutput(io.Discard)
 	fs.StringVar(&observer, "observer", "", "")
 	fs.StringVar(&marks, "marks", "", "")
+	// For automation and measurement, and so not in the help text.
 	fs.StringVar(&opt.Automation, "automation", "", "")
 	size := fs.String("size", "", "")
+	tempo := fs.Bool("tempo", false, "")
 	var paths []string
 	for rest := args; len(rest) > 0; {
 		err := fs.Parse(rest)
@@ -67,6 +69,13 @@ func run(args []string, out io.Writer) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, d.Close()) }()
+	if *tempo {
+		figures, err := window.Measure(d.Desk, opt)
+		if err == nil {
+			fmt.Fprintln(out, figures)
+		}
+		return err
+	}
 	return window.Run(d.Desk, opt)
 }
 

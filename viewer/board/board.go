@@ -36,14 +36,11 @@ type Part struct {
 	Hits    []Hit
 }
 
-// Chart of the devices on the desk.
-func Chart(d *desk.Desk) scene.Chart {
+// Chart of the devices on the desk, in the direction of the lateral film.
+func Chart(d *desk.Desk, lateral *scene.Scene) scene.Chart {
 	p, _ := d.Placement()
-	ref := d.Pane(desk.LateralPane).Ref
-	reading := d.Reading(ref)
-	sc := scene.Film(reading, d.Marks(ref), p, scene.Options{Vertex: -1})
-	up := scene.View{Quarter: scene.UpQuarter(reading.Cranial)}
-	return scene.NewChart(p, up.EdgeShown(sc.Ventral))
+	up := scene.View{Quarter: scene.UpQuarter(lateral.Film.Cranial)}
+	return scene.NewChart(p, up.EdgeShown(lateral.Ventral))
 }
 
 // Parts are the case line, the words over the films, the mark sheet with the

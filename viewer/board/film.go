@@ -15,6 +15,9 @@ import (
 // Scene of a pane's film with the desk's marks on it.
 func Scene(d *desk.Desk, id desk.PaneID) *scene.Scene {
 	pane := d.Pane(id)
+	if pane.Ref.Instance == "" {
+		return &scene.Scene{}
+	}
 	p, _ := d.Placement()
 	sel := d.Selection()
 	opt := scene.Options{Selected: sel.Mark, Vertex: sel.Vertex, Device: d.Device()}

@@ -106,7 +106,8 @@ func (p *pen) warning(x, y float64) {
 
 // swatch shows how a device is drawn and gives the room it took.
 func (p *pen) swatch(x, y float64, s scene.DeviceStyle) float64 {
-	v := scene.View{Zoom: 1, Shape: r2.Vec{X: 1, Y: 1}, Unit: p.u, Pane: scene.Box(0, 0, 0, 0)}
+	place := scene.Box(x-4*p.u, y-14*p.u, 48*p.u, 28*p.u)
+	v := scene.View{Zoom: 1, Shape: r2.Vec{X: 1, Y: 1}, Unit: p.u, Pane: place, Centre: place.Centre()}
 	sc := scene.Scene{
 		Paths: []scene.Path{{Points: []r2.Vec{{X: x + 8*p.u, Y: y}, {X: x + 34*p.u, Y: y}},
 			Stroke: scene.Stroke{Width: 2.2, Color: s.Color, Dash: s.Dash}}},

@@ -64,7 +64,8 @@ func Lay(w, h int, unit float64, chart func(width, unit float64) float64) Places
 // View of a pane's film as the desk has it zoomed and panned.
 func View(d *desk.Desk, id desk.PaneID, place scene.Rect, unit float64) scene.View {
 	pane := d.Pane(id)
-	v := scene.NewView(d.Reading(pane.Ref), place, unit)
+	// In a small pane words and strokes are a little smaller too.
+	v := scene.NewView(d.Reading(pane.Ref), place, unit*math.Min(1, math.Max(0.8, place.W()/(620*unit))))
 	if pane.Zoom > 0 {
 		v.Zoom *= pane.Zoom
 		v.Centre = pane.Centre

@@ -2,9 +2,16 @@ package desk
 
 import (
 	"sync"
+	"time"
 
 	"leadline/measure/mark"
 	"leadline/measure/placement"
+)
+
+// After a measurement the goroutine rests this many times as long as it took.
+const (
+	measureRest     = 4
+	measureRestMost = 100 * time.Millisecond
 )
 
 // measuring computes the placement in a goroutine of its own. Only the newest
@@ -44,11 +51,15 @@ func (m *measuring) start(cfg Config) {
 			if job == nil {
 				continue
 			}
+			start := time.Now()
 			p := cfg.Measure(job.films, job.book)
 			box.Lock()
 			box.result, box.resultN = &p, job.n
 			box.Unlock()
 			cfg.Wake()
+			// Between two measurements it rests, so that drawing a drag keeps
+			// most of the machine; the numbers still follow many times a second.
+			time.Sleep(min(measureRest*time.Since(start), measureRestMost))
 		}
 	}()
 }

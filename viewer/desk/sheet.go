@@ -120,8 +120,12 @@ func (d *Desk) need(s mark.Structure, ref mark.FrameRef, hint string, otherwise 
 	if hint != "" {
 		n.Detail += ", " + hint
 	}
+	level := mark.Level("S3")
+	if dev, ok := d.DeviceReading(); ok && dev.Level != "" {
+		level = dev.Level
+	}
 	for _, m := range d.now.book.Marks {
-		if m.Structure != s || m.Frame != ref {
+		if m.Structure != s || m.Frame != ref || n.Standing == Done && m.Level != level {
 			continue
 		}
 		n.Standing = standing(len(m.Points) >= KindOf(s).Wanted, ToDo)

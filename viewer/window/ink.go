@@ -14,16 +14,15 @@ import (
 // ink lays drawings down on the screen: all fills and strokes of a layer as
 // one list of triangles with soft edges, all words from pictures kept of them.
 type ink struct {
-	white    *ebiten.Image
+	profiles *profiles
 	vertices []ebiten.Vertex
 	indices  []uint16
+	thin     []r2.Vec // a line's points, thinned
 	words    *wordStore
 }
 
 func newInk() *ink {
-	w := ebiten.NewImage(3, 3)
-	w.Fill(color.White)
-	return &ink{white: w.SubImage(image.Rect(1, 1, 2, 2)).(*ebiten.Image), words: newWordStore()}
+	return &ink{profiles: newProfiles(), words: newWordStore()}
 }
 
 // draw lays a drawing down.
@@ -53,7 +52,8 @@ func pixels(r scene.Rect) image.Rectangle {
 
 func (k *ink) flush(dst *ebiten.Image) {
 	if len(k.indices) > 0 {
-		dst.DrawTriangles(k.vertices, k.indices, k.white, &ebiten.DrawTrianglesOptions{ColorScaleMode: ebiten.ColorScaleModePremultipliedAlpha})
+		dst.DrawTriangles(k.vertices, k.indices, k.profiles.image, &ebiten.DrawTrianglesOptions{
+			ColorScaleMode: ebiten.ColorScaleModePremultipliedAlpha, Filter: ebiten.FilterLinear})
 	}
 	k.vertices, k.indices = k.vertices[:0], k.indices[:0]
 }
@@ -62,7 +62,7 @@ func (k *ink) flush(dst *ebiten.Image) {
 func (k *ink) vertex(p r2.Vec, c color.NRGBA, strength float64) uint16 {
 	a := float32(c.A) / 255 * float32(strength)
 	k.vertices = append(k.vertices, ebiten.Vertex{
-		DstX: float32(p.X), DstY: float32(p.Y), SrcX: 1.5, SrcY: 1.5,
+		DstX: float32(p.X), DstY: float32(p.Y), SrcX: whiteAt, SrcY: whiteAt,
 		ColorR: float32(c.R) / 255 * a, ColorG: float32(c.G) / 255 * a, ColorB: float32(c.B) / 255 * a, ColorA: a,
 	})
 	return uint16(len(k.vertices) - 1)
@@ -87,8 +87,8 @@ func (k *ink) fill(pts []r2.Vec, c color.NRGBA) {
 // room is how many vertices one call may hold, less those of the longest line.
 const room = 60000
 
-// stroke adds a line as a strip with an edge that fades over one pixel, so that
-// it is smooth without drawing anything twice.
+// stroke adds a line as bands of two triangles a stretch; a picture of the
+// line's profile across gives it soft edges.
 func (k *ink) stroke(dst *ebiten.Image, l scene.Line) {
 	if len(k.vertices)+4*len(l.Points)+64 > room {
 		k.flush(dst)
@@ -98,7 +98,8 @@ func (k *ink) stroke(dst *ebiten.Image, l scene.Line) {
 		k.disc(l.Points[0], half, l.Color)
 		return
 	}
-	pts := l.Points
+	k.thin = thinned(k.thin[:0], l.Points)
+	pts := k.thin
 	n := len(pts)
 	if n < 2 {
 		return
@@ -124,14 +125,37 @@ func (k *ink) stroke(dst *ebiten.Image, l scene.Line) {
 	k.strip(pts[begin:], false, half, l.Color, strength)
 	if closed {
 		k.strip([]r2.Vec{pts[n-1], pts[0]}, false, half, l.Color, strength)
+		k.joint(pts[0], half, l.Color, strength)
+		k.joint(pts[n-1], half, l.Color, strength)
 	}
-	k.joint(pts[0], half, l.Color, strength)
-	k.joint(pts[n-1], half, l.Color, strength)
 }
 
-// joint rounds an end or corner where it can be seen.
+// thinned leaves out points that lie within a seventh of a pixel of the line
+// through those kept: no eye sees the difference.
+func thinned(out, pts []r2.Vec) []r2.Vec {
+	const near = 0.15
+	out = append(out, pts[0])
+	from := 0
+	for i := 2; i < len(pts); i++ {
+		a, d := pts[from], unit(r2.Sub(pts[i], pts[from]))
+		for j := from + 1; j < i; j++ {
+			b := r2.Sub(pts[j], a)
+			if off := b.X*d.Y - b.Y*d.X; off > near || off < -near || r2.Dot(b, d) < 0 {
+				out = append(out, pts[i-1])
+				from = i - 1
+				break
+			}
+		}
+	}
+	if len(pts) > 1 {
+		out = append(out, pts[len(pts)-1])
+	}
+	return out
+}
+
+// joint rounds a corner where it can be seen.
 func (k *ink) joint(p r2.Vec, half float64, c color.NRGBA, strength float64) {
-	if half > 0.75 {
+	if half > 1.4 {
 		c.A = uint8(float64(c.A) * strength)
 		k.disc(p, half, c)
 	}
@@ -143,12 +167,16 @@ func sharp(a, b, c r2.Vec) bool {
 	return n > 0 && r2.Dot(u, v)/n < 0.5
 }
 
+// strip covers a line with a band whose edges the profile picture softens; an
+// open end reaches half the line's width further.
 func (k *ink) strip(pts []r2.Vec, closed bool, half float64, c color.NRGBA, strength float64) {
 	n := len(pts)
 	if n < 2 {
 		return
 	}
-	var last, first [4]uint16
+	low, high, y := k.profiles.of(half)
+	reach := half + profileMargin
+	var last, first [2]uint16
 	have := false
 	for i, p := range pts {
 		var in, out r2.Vec
@@ -158,9 +186,11 @@ func (k *ink) strip(pts []r2.Vec, closed bool, half float64, c color.NRGBA, stre
 		case i == 0:
 			out = unit(r2.Sub(pts[1], p))
 			in = out
+			p = r2.Sub(p, r2.Scale(half*0.8, out))
 		default:
 			in = unit(r2.Sub(p, pts[i-1]))
 			out = in
+			p = r2.Add(p, r2.Scale(half*0.8, in))
 		}
 		d := r2.Add(in, out)
 		if r2.Norm(d) < 1e-9 {
@@ -172,14 +202,10 @@ func (k *ink) strip(pts []r2.Vec, closed bool, half float64, c color.NRGBA, stre
 		if cos := r2.Dot(normal, r2.Vec{X: -out.Y, Y: out.X}); cos > 0.5 {
 			miter = 1 / cos
 		}
-		var row [4]uint16
-		for j, o := range [4]float64{half + 0.5, half - 0.5, -half + 0.5, -half - 0.5} {
-			s := strength
-			if j == 0 || j == 3 {
-				s = 0
-			}
-			row[j] = k.vertex(r2.Add(p, r2.Scale(o*miter, normal)), c, s)
-		}
+		side := r2.Scale(reach*miter, normal)
+		row := [2]uint16{k.vertex(r2.Add(p, side), c, strength), k.vertex(r2.Sub(p, side), c, strength)}
+		k.vertices[row[0]].SrcX, k.vertices[row[0]].SrcY = low, y
+		k.vertices[row[1]].SrcX, k.vertices[row[1]].SrcY = high, y
 		if have {
 			k.join(last, row)
 		} else {
@@ -192,16 +218,14 @@ func (k *ink) strip(pts []r2.Vec, closed bool, half float64, c color.NRGBA, stre
 	}
 }
 
-func (k *ink) join(a, b [4]uint16) {
-	for j := range 3 {
-		k.triangle(a[j], a[j+1], b[j])
-		k.triangle(b[j], a[j+1], b[j+1])
-	}
+func (k *ink) join(a, b [2]uint16) {
+	k.triangle(a[0], a[1], b[0])
+	k.triangle(b[0], a[1], b[1])
 }
 
 // disc fills a circle with a soft edge.
 func (k *ink) disc(p r2.Vec, r float64, c color.NRGBA) {
-	n := 8 + int(6*math.Sqrt(r))
+	n := 6 + int(3*math.Sqrt(r))
 	centre := k.vertex(p, c, 1)
 	var in, out, in0, out0 uint16
 	for i := range n {

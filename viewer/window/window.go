@@ -70,6 +70,7 @@ type app struct {
 	places board.Places
 	films  [2]*film
 	views  [2]scene.View
+	kept   [2]kept
 	parts  []board.Part
 	over   *board.Part
 
@@ -156,7 +157,8 @@ func (a *app) Draw(screen *ebiten.Image) {
 	a.dirty = false
 	a.frames++
 	a.takeFilms()
-	chart := board.Chart(a.d)
+	scenes := [2]*scene.Scene{board.Scene(a.d, desk.FrontalPane), board.Scene(a.d, desk.LateralPane)}
+	chart := board.Chart(a.d, scenes[desk.LateralPane])
 	a.places = board.Lay(a.w, a.h, a.unit, chart.Height)
 	over := board.Overlay(a.d, a.places)
 	if (over == nil) != (a.over == nil) || over != nil && over.Place != a.over.Place {
@@ -165,7 +167,7 @@ func (a *app) Draw(screen *ebiten.Image) {
 	if a.stale {
 		screen.Fill(scene.Ground)
 	}
-	scenes := a.drawFilms(screen)
+	a.drawFilms(screen, scenes)
 	parts := board.Parts(a.d, a.places, scenes, chart)
 	for i, p := range parts {
 		if !a.stale && i < len(a.parts) && a.parts[i].Place == p.Place && reflect.DeepEqual(a.parts[i].Drawing, p.Drawing) {
@@ -177,7 +179,7 @@ func (a *app) Draw(screen *ebiten.Image) {
 	if over != nil {
 		a.ink.draw(screen, over.Drawing)
 	}
-	a.parts, a.over, a.stale = parts, over, over != nil && a.d.Question() == nil
+	a.parts, a.over, a.stale = parts, over, over != nil
 	a.ink.words.age()
 	if a.opt.Automation != "" {
 		a.state.write(a)
@@ -218,9 +220,8 @@ func (a *app) takeFilms() {
 
 var panes = []desk.PaneID{desk.FrontalPane, desk.LateralPane}
 
-// drawFilms draws both panes and gives their scenes.
-func (a *app) drawFilms(screen *ebiten.Image) [2]*scene.Scene {
-	var scenes [2]*scene.Scene
+// drawFilms draws both panes.
+func (a *app) drawFilms(screen *ebiten.Image, scenes [2]*scene.Scene) {
 	level, joined := board.Level(a.d)
 	// The strip between the films carries the level line's name.
 	between := scene.Rect{Min: a.places.Film[0].Min, Max: a.places.Film[1].Max}
@@ -230,34 +231,29 @@ func (a *app) drawFilms(screen *ebiten.Image) [2]*scene.Scene {
 		place := a.places.Film[id]
 		view := board.View(a.d, id, place, a.unit)
 		a.views[id] = view
-		fill(screen, place, color.NRGBA{A: 0xFF})
-		sc := &scene.Scene{}
-		scenes[id] = sc
 		f := a.films[id]
 		switch {
 		case f == nil:
+			fill(screen, place, color.NRGBA{A: 0xFF})
 			a.ink.draw(screen, board.Empty(id, place, a.unit, nil))
 			continue
 		case f.err != nil:
+			fill(screen, place, color.NRGBA{A: 0xFF})
 			a.ink.draw(screen, board.Empty(id, place, a.unit, f.err))
 			continue
 		}
-		f.show(a.d.Pane(id).Window)
-		f.draw(screen, view)
-		*sc = *board.Scene(a.d, id)
+		a.kept[id].draw(screen, a.ink, f, a.d.Pane(id).Window, scenes[id], view)
 		if joined {
 			a.ink.draw(screen, level.Draw(id, view))
 		}
-		a.ink.draw(screen, sc.Draw(view))
 		a.ink.draw(screen, board.Crosshair(a.d, id, view, a.keys.led))
 		if a.loupe && a.pointer.pane == id && a.pointer.inside {
-			a.drawLoupe(screen, f, sc, view)
+			a.drawLoupe(screen, f, scenes[id], view)
 		}
 	}
 	if joined && a.films[0] != nil && a.films[1] != nil {
 		a.ink.draw(screen, level.Name(a.views, a.unit))
 	}
-	return scenes
 }
 
 // draw lays the picture into the view.
