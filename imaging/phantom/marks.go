@@ -85,7 +85,7 @@ func lateralMarks(m *midline, t Truth) []mark {
 	out := []mark{ventral, dorsal, skin}
 	for i, s := range fusionAt[:3] {
 		k := mark{structure: "fusion-line", detail: []string{"S1/S2", "S2/S3", "S3/S4"}[i]}
-		deep := bodyDepth(s, m)
+		deep := m.bodyDepth(s)
 		for _, f := range []float64{0.12, 0.5, 0.88} {
 			k.points = append(k.points, m.point(0, s, f*deep))
 		}

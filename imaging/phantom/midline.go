@@ -33,23 +33,36 @@ type midline struct {
 	thick   []float64 // mm from ventral margin to dorsal surface, along the normal
 	ventral []r2.Vec
 	dorsal  []r2.Vec
-	leanAt  interp.FritschButland
-	thickAt interp.FritschButland
+	leanAt  curveTable
+	thickAt curveTable
+	lamina  curveTable // thickness of the laminae by s, mm
+	canal   curveTable // half height of the sacral canal by s, mm
+}
+
+// curveTable is a smooth function of s through tabulated values, without bulges
+// between them.
+type curveTable struct{ interp.FritschButland }
+
+// tabulated makes the table of values ys at ascending s.
+func tabulated(s, ys []float64) curveTable {
+	var t curveTable
+	if err := t.Fit(s, ys); err != nil {
+		panic("phantom: a table of the anatomy does not ascend: " + err.Error())
+	}
+	return t
 }
 
 func newMidline() *midline {
-	m := &midline{}
-	fit := func(p *interp.FritschButland, xs, ys []float64) {
-		if err := p.Fit(xs, ys); err != nil {
-			panic("phantom: constant tables of the midline do not ascend: " + err.Error())
-		}
+	m := &midline{
+		leanAt: tabulated(
+			[]float64{cranialEnd, 0, 30, 53, 62, 70, 78, 87, 95, 102, 112, 125, coccyxEnd},
+			[]float64{-42.5, -42, -38.5, -29.5, -25, -18, -9, 2, 12, 21, 33, 44, 54}),
+		thickAt: tabulated(
+			[]float64{cranialEnd, 0, 15, 30, 42, 53, 66, 78, 90, 102, 108, 114, coccyxEnd},
+			[]float64{51, 50, 46.5, 40.5, 35, 30.5, 26, 21.8, 17.5, 12.5, 9.5, 8, 5}),
+		lamina: tabulated([]float64{cranialEnd, 12, 66, 90, coccyxEnd}, []float64{6, 5.5, 4, 3, 2}),
+		canal:  tabulated([]float64{cranialEnd, 0, 30, 66, 90, coccyxEnd}, []float64{7.5, 7, 5.5, 3.2, 2.2, 1.5}),
 	}
-	fit(&m.leanAt,
-		[]float64{cranialEnd, 0, 30, 53, 62, 70, 78, 87, 95, 102, 112, 125, coccyxEnd},
-		[]float64{-42.5, -42, -38.5, -29.5, -25, -18, -9, 2, 12, 21, 33, 44, 54})
-	fit(&m.thickAt,
-		[]float64{cranialEnd, 0, 15, 30, 42, 53, 66, 78, 90, 102, 108, 114, coccyxEnd},
-		[]float64{51, 50, 46.5, 40.5, 35, 30.5, 26, 21.8, 17.5, 12.5, 9.5, 8, 5})
 	n := int((coccyxEnd-cranialEnd)/midStep) + 1
 	p := r2.Vec{}
 	for i := range n {
@@ -98,6 +111,12 @@ func (m *midline) at(s, n float64) r2.Vec {
 		X: lerp(m.ventral[i].X, m.ventral[i+1].X) - n*math.Sin(lean),
 		Y: lerp(m.ventral[i].Y, m.ventral[i+1].Y) + n*math.Cos(lean),
 	}
+}
+
+// bodyDepth is how deep the vertebral body is at s, from the ventral margin to
+// the canal, in mm.
+func (m *midline) bodyDepth(s float64) float64 {
+	return m.thickAt.Predict(s) - m.lamina.Predict(s) - 2*m.canal.Predict(s)
 }
 
 // point in the patient at x mm to the left, arc length s, n mm dorsal.

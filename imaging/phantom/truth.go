@@ -177,7 +177,7 @@ func curves(m *midline) []Curve {
 	out := []Curve{ventral, dorsal, skin}
 	for i, s := range fusionAt {
 		c := Curve{Structure: "fusion-line", Detail: fmt.Sprintf("S%d/S%d", i+1, i+2)}
-		deep := bodyDepth(s, m)
+		deep := m.bodyDepth(s)
 		for k := 0.0; k <= 10; k++ {
 			c.Points = append(c.Points, pointOf(m.point(0, s, deep*k/10)))
 		}
