@@ -21,9 +21,11 @@ type opening struct {
 // foramen of one level, alike on both sides: a channel that runs obliquely
 // from the dorsal to the ventral opening.
 //
-// Distances of the dorsal openings are chosen after what cadavers and CT show
-// (S3 to midline 23 +/- 2 mm, S2 to S3 14.8 +/- 3 mm; 15 to 25 mm from the
-// spinous processes); the sizes are common practice, no source.
+// Distances of the dorsal openings are chosen after cadavers (S3 to midline 23
+// +/- 2 mm, S2 to S3 and S3 to S4 14.8 +/- 3.0 and 2.4 mm: Deveneau et al., Int
+// Urogynecol J 2015;26(2), doi 10.1007/s00192-014-2504-9) and CT (15 to 25 mm from
+// the spinous processes: J Pelvic Med Surg 2013;19(1):23-30); the sizes are common
+// practice, no source.
 type foramen struct {
 	level           string
 	dorsal, ventral opening

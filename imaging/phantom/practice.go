@@ -61,6 +61,21 @@ func Practice(dir string, progress func(done, total int)) (Truth, error) {
 		truth.Films = append(truth.Films, truth.onFilm(s, c))
 	}
 
+	// The small files first: a folder that cannot be written to shows at once.
+	marks, err := marksCSV(m, truth, cameras)
+	if err != nil {
+		return Truth{}, fmt.Errorf("practice case: %w", err)
+	}
+	known, err := json.Marshal(truth)
+	if err != nil {
+		return Truth{}, fmt.Errorf("practice case: %w", err)
+	}
+	for name, data := range map[string][]byte{MarksName: marks, TruthName: append(known, '\n')} {
+		if err := renameio.WriteFile(filepath.Join(dir, name), data, 0o644); err != nil {
+			return Truth{}, fmt.Errorf("practice case: %w", err)
+		}
+	}
+
 	progress(0, total)
 	v := newVolume(newAnatomy(m), volumeLow, volumeHigh, func(part float64) { progress(int(part*float64(gridShare)), total) })
 	for i, s := range shots {
@@ -74,19 +89,6 @@ func Practice(dir string, progress func(done, total int)) (Truth, error) {
 			return Truth{}, fmt.Errorf("practice case: %w", err)
 		}
 		progress(before+filmShare, total)
-	}
-	marks, err := marksCSV(m, truth, cameras)
-	if err != nil {
-		return Truth{}, fmt.Errorf("practice case: %w", err)
-	}
-	known, err := json.Marshal(truth)
-	if err != nil {
-		return Truth{}, fmt.Errorf("practice case: %w", err)
-	}
-	for name, data := range map[string][]byte{MarksName: marks, TruthName: append(known, '\n')} {
-		if err := renameio.WriteFile(filepath.Join(dir, name), data, 0o644); err != nil {
-			return Truth{}, fmt.Errorf("practice case: %w", err)
-		}
 	}
 	progress(total, total)
 	return truth, nil

@@ -124,6 +124,19 @@ func TestProgressRunsToTheEnd(t *testing.T) {
 	}
 }
 
+// A place that cannot be written to is refused before anything is computed.
+func TestPracticeRefusesAPlaceItCannotWrite(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "a-file")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	started := false
+	_, err := Practice(filepath.Join(file, "case"), func(int, int) { started = true })
+	if err == nil || started || strings.Contains(err.Error(), "\n") || !strings.Contains(err.Error(), file) {
+		t.Errorf("got %v, computing begun: %v", err, started)
+	}
+}
+
 func TestTruthRoundTrips(t *testing.T) {
 	p := practiceCase(t)
 	got, err := ReadTruth(filepath.Join(p.dir, TruthName))
