@@ -19,12 +19,18 @@ func (r *reader) header(nameOrUID string) (*imaging.Header, bool) {
 	return f.Header, true
 }
 
-// fileName is what a film is called in marks.csv.
+// fileName is what a film is called in marks.csv: its file name, or its UID
+// where another film bears that name too.
 func (r *reader) fileName(uid string) string {
-	if h, ok := r.header(uid); ok {
-		return baseName(h)
+	f := r.kase.File(uid)
+	if f == nil {
+		return uid
 	}
-	return uid
+	name := baseName(f.Header)
+	if again, ok := r.kase.Find(name); !ok || again != f {
+		return uid
+	}
+	return name
 }
 
 var spanOfFrames = regexp.MustCompile(`^(.+):(\d+)(?:-(\d+))?$`)
@@ -44,7 +50,7 @@ func (r *reader) frame(text string) (mark.FrameRef, error) {
 	}
 	switch {
 	case !ok:
-		return mark.FrameRef{}, badInput("%s has no film %q: 'leadline list %s' shows its films", r.kase.Path, name, r.kase.Path)
+		return mark.FrameRef{}, badInput("%s has no film %q, or two of that name: 'leadline list %s' shows its films; name one by its path in the case", r.kase.Path, name, r.kase.Path)
 	case name == text && h.Frames > 1:
 		return mark.FrameRef{}, badInput("%s has %d frames: say which, as %s:N or %s:N-M", name, h.Frames, name, name)
 	case name == text:
