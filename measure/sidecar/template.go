@@ -235,7 +235,7 @@ func (c *checker) relations(it item, where string, parent *item) {
 			c.say(where, "TID 300 row 6", "does not stand under a Finding Site")
 		}
 		if _, ok := lateralities.word(it.value); !ok {
-			c.say(where, "TID 300 row 6", "value "+it.value.String()+" is not in CID 244 or 245")
+			c.say(where, "TID 300 row 6", it.value.String()+" is none of left, right and median (CID 244 and 245)")
 		}
 	case it.concept.is(siteModifier):
 		under("TID 300 row 7", hasModifier, typeCode)
