@@ -5,7 +5,6 @@ import (
 	"math"
 	"strings"
 
-	"leadline/measure/mark"
 	"leadline/measure/placement"
 	"leadline/measure/quantity"
 )
@@ -79,44 +78,48 @@ func value(r placement.Result) string {
 	return quantity.Headline(math.Abs(r.Value), u, r.Unit)
 }
 
-// row is a figure the paragraphs leave out, and the scale it was read in.
-type row struct{ text, scale string }
+// row is a figure the paragraphs leave out, of which device, and the scale it
+// was read in.
+type row struct{ object, text, scale string }
 
-// details are the rows of the devices in their order, then what belongs to none.
+// details are the figures that an operation note wants beside its paragraphs,
+// the devices in their order, then what belongs to none.
 func details(p placement.Placement) []row {
 	var rows []row
-	devices := map[string]placement.Device{}
+	devices := map[string]bool{}
 	for _, d := range p.Devices {
-		devices[d.Object] = d
+		devices[d.Object] = true
 		own := resultsOf(p, d.Object)
 		for _, r := range own {
-			if !inParagraph(r, d, own) {
-				rows = append(rows, row{wording(r), inScale(r, p)})
+			if headline, _, _ := steadiest(own); r.Quantity != headline.Quantity && !leftOut[r.Quantity] {
+				rows = append(rows, row{d.Object, wording(r), inScale(r, p)})
 			}
 		}
 	}
 	for _, r := range p.Results {
-		if _, ok := devices[r.Object]; !ok {
-			rows = append(rows, row{wording(r), inScale(r, p)})
+		if !devices[r.Object] && !leftOut[r.Quantity] {
+			rows = append(rows, row{r.Object, wording(r), inScale(r, p)})
 		}
 	}
 	return rows
 }
 
-// inParagraph reports whether the device's paragraph says r already, or must
-// not say it: the depth of a lead's tip.
-func inParagraph(r placement.Result, d placement.Device, own []placement.Result) bool {
-	switch r.Quantity {
-	case "contact-depth", "contacts-beyond-margin", "tip-depth-along-needle":
-		return true
-	case "tip-depth-perpendicular":
-		return d.Kind == mark.Lead
-	}
-	headline, _, ok := steadiest(own)
-	return ok && r.Quantity == headline.Quantity
+// leftOut of the list is what the paragraphs say already, and what serves
+// study more than a note: it stands in the report and in the table of measures.
+var leftOut = map[string]bool{
+	"contact-depth":           true,
+	"contacts-beyond-margin":  true,
+	"tip-depth-along-needle":  true,
+	"tip-depth-perpendicular": true, // can mislead on a curved bone
+	"tip-offset-midline":      true, // secondary: the entry is what is chosen
+	"insertion-angle-dorsal":  true, // the chord's angle is the steadier
+	"entry-fraction-medial":   true,
+	"entry-fraction-superior": true,
+	"crossing":                true,
 }
 
-// list prints the rows, with the scale once where all share it.
+// list prints the rows, a line for each device, with the scale once where all
+// share it.
 func list(rows []row) string {
 	shared := ""
 	same := true
@@ -131,15 +134,22 @@ func list(rows []row) string {
 	if same && shared != "" {
 		b.WriteString("; lengths: " + shared)
 	}
-	b.WriteString("):\n")
-	for _, r := range rows {
-		b.WriteString("- " + r.text)
+	b.WriteString("):")
+	for i, r := range rows {
+		switch {
+		case i > 0 && r.object == rows[i-1].object:
+			b.WriteString("; ")
+		case r.object == "":
+			b.WriteString("\n- ")
+		default:
+			b.WriteString("\n- " + r.object + ": ")
+		}
+		b.WriteString(r.text)
 		if !same && r.scale != "" {
 			b.WriteString(" (" + r.scale + ")")
 		}
-		b.WriteString("\n")
 	}
-	return b.String()
+	return b.String() + "\n"
 }
 
 // directions say what the sign of an offset means: positive, then negative.
@@ -196,12 +206,9 @@ func Name(r placement.Result) string {
 	return name
 }
 
-// wording is one row: "N2, entry from midline: 22 ± 2 mm lateral".
+// wording is one figure: "entry from midline 22 ± 2 mm lateral".
 func wording(r placement.Result) string {
-	text := Name(r) + ": " + Directed(r, quantity.Headline)
-	if r.Object != "" {
-		text = r.Object + ", " + text
-	}
+	text := Name(r) + " " + Directed(r, quantity.Headline)
 	if r.Class != "" {
 		text += " (" + r.Class + ")"
 	}
