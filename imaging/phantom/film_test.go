@@ -12,8 +12,9 @@ import (
 	"leadline/imaging/carm"
 )
 
-// Mass attenuation coefficients (cm2/g) and densities (g/cm3) at 60 keV, copied
-// from the tables of NISTIR 5632 (tables 2, 3 and 4; Hubbell and Seltzer).
+// Mass attenuation coefficients (cm2/g) at 60 keV as tables 3 and 4 of NISTIR 5632
+// (Hubbell and Seltzer) have them; densities (g/cm3) of its table 2 from memory,
+// that of steel common practice.
 func TestAttenuationAgainstNIST(t *testing.T) {
 	for name, c := range map[string]struct{ got, massCoefficient, density float64 }{
 		"Bone, Cortical (ICRU-44)": {boneAttenuation, 3.148e-1, 1.92},
