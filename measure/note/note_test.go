@@ -73,9 +73,9 @@ func ExampleText() {
 	//
 	// N2 (needle): RIGHT, S3. Side: Patient Orientation, positioner angles: from header, not confirmed. Level: sacroiliac line only, level not confirmed. The needle runs at 66 ± 6° to the dorsal surface of the sacrum (tangent at the entry) on the lateral film. Its tip is 2 ± 2 mm short of the ventral margin, along the needle (scale: Imager Pixel Spacing and the two distances, field centre).
 	//
-	// Further measurements (± is half the width of the 95 % interval; lengths: scale: Imager Pixel Spacing and the two distances, field centre):
-	// - N1: angle to fusion line 8 ± 4°; entry from midline 21.6 ± 0.4 mm lateral
-	// - N2: tip caudal to sacroiliac line 4 ± 2 mm cranial
+	// Further measurements (± is half the width of the 95 % interval; scale of lengths: Imager Pixel Spacing and the two distances, field centre):
+	// - N1, angle to fusion line: 8 ± 4°; entry from midline: 21.6 ± 0.4 mm lateral
+	// - N2, tip caudal to sacroiliac line: 4 ± 2 mm cranial
 	//
 	// Cautions:
 	// - Side from header, not confirmed.
@@ -161,7 +161,7 @@ func TestUnknownPlaneIsNoAnatomy(t *testing.T) {
 			t.Errorf("a length reads as anatomy: %q", line)
 		}
 	}
-	if !strings.Contains(s, "lengths: "+want) {
+	if !strings.Contains(s, "lengths "+want) {
 		t.Errorf("the list's lengths read as anatomy:\n%s", s)
 	}
 }
@@ -237,8 +237,8 @@ func TestEachLengthCarriesItsScale(t *testing.T) {
 	r.Placement.Results = append(r.Placement.Results, known)
 	s := text(t, r)
 	for _, want := range []string{
-		"entry from midline 21.6 ± 0.4 mm lateral (scale: " + distances + ")\n",
-		"; entry from midline 22 ± 2 mm lateral (scale: known length marked)\n",
+		"entry from midline: 21.6 ± 0.4 mm lateral (scale: " + distances + ")\n",
+		"; entry from midline: 22 ± 2 mm lateral (scale: known length marked)\n",
 	} {
 		if !strings.Contains(s, want) {
 			t.Errorf("want %q in\n%s", want, s)

@@ -131,8 +131,10 @@ func list(rows []row) string {
 	}
 	var b strings.Builder
 	b.WriteString("Further measurements (± is half the width of the 95 % interval")
-	if same && shared != "" {
-		b.WriteString("; lengths: " + shared)
+	if source, plain := strings.CutPrefix(shared, "scale: "); same && plain {
+		b.WriteString("; scale of lengths: " + source)
+	} else if same && shared != "" {
+		b.WriteString("; lengths " + shared)
 	}
 	b.WriteString("):")
 	for i, r := range rows {
@@ -142,7 +144,7 @@ func list(rows []row) string {
 		case r.object == "":
 			b.WriteString("\n- ")
 		default:
-			b.WriteString("\n- " + r.object + ": ")
+			b.WriteString("\n- " + r.object + ", ")
 		}
 		b.WriteString(r.text)
 		if !same && r.scale != "" {
@@ -206,9 +208,9 @@ func Name(r placement.Result) string {
 	return name
 }
 
-// wording is one figure: "entry from midline 22 ± 2 mm lateral".
+// wording is one figure: "entry from midline: 22 ± 2 mm lateral".
 func wording(r placement.Result) string {
-	text := Name(r) + " " + Directed(r, quantity.Headline)
+	text := Name(r) + ": " + Directed(r, quantity.Headline)
 	if r.Class != "" {
 		text += " (" + r.Class + ")"
 	}
