@@ -114,6 +114,23 @@ def cover():
     return out
 
 
+def turned_films():
+    """Lateral films that their headers know to be turned: the depth of a needle off the midline
+    differs by side, which must be said and lie within the interval."""
+    out = []
+    for primary, aside in ((80, 20.0), (80, -20.0), (-102, 18.6), (-102, -18.6), (73, 20.0), (73, -20.0)):
+        bone = Sacrum()
+        n = Needle(bone, 0.5, aside, angle=70, depth=5.0)
+        c = Case('turned-film-%d-%s' % (primary, 'left' if aside > 0 else 'right'),
+                 'lateral film at %d degrees, needle %g mm off the midline' % (primary, aside))
+        l = c.film('lateral.dcm', Camera(primary=primary), header={'PatientOrientation': ['P' if primary > 0 else 'A', 'F']})
+        draw_lateral(l, bone, {'N1': n})
+        expect_lateral(c, l, bone, 'N1', n, l.camera.plane(), anatomy={'tip-depth-along-needle': n.depth})
+        c.cautions = ['Lateral view rotated: depth differs by side\\.']
+        out.append(c)
+    return out
+
+
 def scaled(name, purpose, header, spacing, says, kind='XA', primary=90, camera=None, known=None, steps=None, unit='mm',
            anatomical=True, cautions=()):
     """One lateral film whose header says something about scale, and what comes of it.
@@ -235,6 +252,37 @@ def scales():
         conflicting('known-length', 'a known length against the header', {
             'ImagerPixelSpacing': imager, **distances}, [true * 1.25], known=short_rod),
     ]
+
+
+def beside():
+    """Scales taken in another plane than the sacrum's: the interval must hold the true depth."""
+    out = []
+    c = Camera(primary=90)
+
+    def tilted_rod(aside, degrees):
+        def rod(bone):
+            p = bone.place(10, 60) * [0, 1, 1] + [aside, 0, 0]
+            t = np.radians(degrees)
+            return np.array([p, p + 40 * np.array([np.sin(t), 0.6 * np.cos(t), 0.8 * np.cos(t)])])
+        return rod
+
+    for i, (aside, degrees) in enumerate([(0, 15), (30, 0), (-30, 0), (25, -12), (-25, 12)]):
+        s = scaled('rod-%d' % i, 'a known length %g mm off the plane, tilted by %g degrees to the film' % (aside, degrees), {},
+                   [1, 1], '(?i)known length|known-length', known=tilted_rod(aside, degrees), anatomical=False)
+        out.append(s)
+    for aside in (40, -40):
+        m = c.detector / (c.patient + aside)
+        spacing = ds(np.array([c.row_spacing, c.column_spacing]) / m)
+        for kind in ('FIDUCIAL', 'GEOMETRY'):
+            out.append(scaled('%s-%s' % (kind.lower(), 'far' if aside > 0 else 'near'), '%s spacing %g mm from the sacrum\'s plane' % (kind, aside), {
+                'PixelSpacing': spacing, 'ImagerPixelSpacing': ds([c.row_spacing, c.column_spacing]), 'PixelSpacingCalibrationType': kind},
+                [float(spacing[1]), float(spacing[0])], '(?i)' + kind, anatomical=False))
+    for case in out:   # depth as it is in the body, whatever the film's scale
+        for v in case.values:
+            if v['quantity'] == 'tip-depth-along-needle':
+                v['covers'] = [7.0]
+            v.pop('truth', None)
+    return out
 
 
 def conflicting(name, purpose, header, spacings, known=None):

@@ -70,7 +70,7 @@ class Curve:
 
     def nearest(self, point, lo=0.0, hi=None):
         hi = self.end if hi is None else hi
-        grid = np.linspace(lo, hi, 201)
+        grid = np.linspace(lo, hi, 121)
         d = np.hypot(*(self.f(grid) - point).T)
         i = int(np.argmin(d))
         a, b = grid[max(0, i - 1)], grid[min(len(grid) - 1, i + 1)]
@@ -157,7 +157,7 @@ def needle(shaft, cranial, dorsal=None, ventral=None, skin=None, fusion=None, do
 
 def meeting(lead, margin):
     """Parameters on lead of its crossings with another curve, from hub to tip."""
-    t, u = np.linspace(0, lead.end, 301), np.linspace(0, margin.end, 301)
+    t, u = np.linspace(0, lead.end, 101), np.linspace(0, margin.end, 101)
     p, q = lead.f(t), margin.f(u)
     out = []
     dp, dq = np.diff(p, axis=0), np.diff(q, axis=0)

@@ -19,14 +19,15 @@ import view_cases
 def main(folder, study):
     with multiprocessing.Pool(2) as pool:
         # Monte Carlo goes on beside the rest.
-        draws = 6000 if study else 1000
+        draws = 6000 if study else 600
         budgets = [pool.apply_async(quantity_cases.budget, (i, draws)) for i in range(8 if study else 2)]
         budgets += [pool.apply_async(quantity_cases.lead_budget, (i, draws)) for i in range(2)]
         write(folder, study, budgets)
 
 
 def write(folder, study, budgets):
-    cases = (geometry_cases.films() + geometry_cases.tilted() + geometry_cases.cover() + geometry_cases.scales()
+    cases = (geometry_cases.films() + geometry_cases.tilted() + geometry_cases.cover() + geometry_cases.turned_films()
+             + geometry_cases.scales() + geometry_cases.beside()
              + quantity_cases.leads() + quantity_cases.deflected() + quantity_cases.positions() + quantity_cases.bent()
              + quantity_cases.scattered(200 if study else 12)
              + side_cases.table() + side_cases.stated() + view_cases.all_cases() + [b.get() for b in budgets])

@@ -33,6 +33,7 @@ def oblique():
         c, l, bone, n = one('within-%d-%d' % (primary, secondary), 'within 20 degrees is a lateral view',
                             Camera(primary=primary, secondary=secondary), {'PatientOrientation': None})
         expect_lateral(c, l, bone, 'N1', n, l.camera.plane())
+        c.cautions = ['Lateral view rotated: depth differs by side\\.']
         out.append(c)
     return out
 
@@ -157,6 +158,22 @@ def across():
     return out
 
 
+def crossing():
+    """Where the pictures of two needles cross on the lateral film, read back from the first one's tip."""
+    bone = Sacrum()
+    n, m = Needle(bone, 0.5, 20.0, angle=70, depth=5.0), Needle(bone, 0.47, -20.0, angle=60, depth=7.0)
+    c = Case('crossing', 'two needles that cross on the lateral film and not on the frontal one')
+    f, l = c.film('frontal.dcm', Camera(primary=180)), c.film('lateral.dcm', Camera(primary=90))
+    draw_frontal(f, bone, {'N1': n, 'N2': m})
+    draw_lateral(l, bone, {'N1': n, 'N2': m})
+    spacing = l.camera.plane()
+    (a, b), (p, q) = [l.camera.project([x.hub, x.tip]) * spacing for x in (n, m)]
+    s = np.linalg.solve(np.array([b - a, p - q]).T, p - a)[0]
+    c.expect('N1', 'crossing', np.hypot(*(b - a)) * (1 - s), LENGTH, plane='lateral', unit='mm')
+    c.cautions = ['Needle identity on the lateral film is not proven\\.']
+    return [c]
+
+
 def two_frontals():
     """Two films from the front that put the patient's left on different sides of one needle."""
     c = Case('two-frontals', 'of two frontal films one is mirrored and does not say so')
@@ -213,4 +230,4 @@ def levels():
 
 
 def all_cases():
-    return oblique() + cranial() + missing() + same_height() + across() + two_frontals() + levels()
+    return oblique() + cranial() + missing() + same_height() + across() + crossing() + two_frontals() + levels()
