@@ -44,6 +44,7 @@ frame.`,
 func runConfirm(c *call) error {
 	var by reader
 	by.flags(c)
+	c.Lookup("observer").Usage = "who states this, as `NAME`"
 	var w words
 	w.flags(c)
 	path, err := c.operand()

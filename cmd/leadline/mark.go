@@ -27,6 +27,7 @@ file. The columns of the file are described in the README.`,
 func runMark(c *call) error {
 	var by reader
 	by.flags(c)
+	c.Lookup("observer").Usage = "whose marks, as `NAME`; with --export it may be left out where there is just one"
 	in := c.String("import", "", "take the marks in `FILE` in as this observer's")
 	out := c.String("export", "", "write the observer's marks to `FILE`")
 	path, err := c.operand()
