@@ -12,7 +12,6 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"leadline/imaging"
-	"leadline/measure/mark"
 	"leadline/measure/placement"
 )
 
@@ -161,22 +160,31 @@ func TestDecodeRefusesWhatItWouldDrop(t *testing.T) {
 	}
 }
 
-// FuzzDecode: whatever is read gives a report that is written again as it was
-// read, or an error, and Check does not fall over it.
+// FuzzDecode splices a text into a report in place of some of its bytes:
+// whatever comes of it gives a report that is written again as it was read, or
+// an error, and Check does not fall over it. The corpus stands in testdata.
 func FuzzDecode(f *testing.F) {
 	small := sample()
 	small.Book.Marks, small.Book.Statements = small.Book.Marks[1:2], small.Book.Statements[:1]
-	small.Placement = placement.Placement{Results: small.Placement.Results[:1]}
-	for _, r := range []Report{sample(), small, random(1, 1).report(), {Book: mark.Book{Observer: "A"}, Images: sample().Images, Revision: 1,
-		SOPInstance: "1.2.3", Changed: time.Unix(1e9, 0).UTC()}} {
-		doc, err := Encode(r)
-		if err != nil {
-			f.Fatal(err)
-		}
-		f.Add(doc)
-		f.Add(doc[:len(doc)/2])
+	small.Placement = placement.Placement{Results: small.Placement.Results[:1], Films: small.Placement.Films[:1]}
+	whole, err := Encode(small)
+	if err != nil {
+		f.Fatal(err)
 	}
-	f.Fuzz(func(t *testing.T, doc []byte) {
+	f.Add(uint(0), uint(0), "")
+	f.Add(uint(0), uint(1<<20), `{"00080016":{"vr":"UI","Value":["1.2.840.10008.5.1.4.1.1.88.33"]}}`)
+	for _, cut := range []uint{1, 17, 300, 1 << 20} {
+		f.Add(uint(len(whole)/3), cut, `]}`)
+	}
+	for _, word := range []string{`"CONTAINER"`, `"NUM"`, `"SCOORD"`, `"rec-mark"`, `"1.4"`, `"00700022":`} {
+		if at := bytes.Index(whole, []byte(word)); at >= 0 {
+			f.Add(uint(at), uint(len(word)), `"TEXT"`)
+			f.Add(uint(at), uint(len(word)), `null`)
+		}
+	}
+	f.Fuzz(func(t *testing.T, at, cut uint, with string) {
+		at = min(at, uint(len(whole)))
+		doc := append(append(append([]byte{}, whole[:at]...), with...), whole[at+min(cut, uint(len(whole))-at):]...)
 		Check(doc)
 		r, err := Decode(doc)
 		if err != nil {
