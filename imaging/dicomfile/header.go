@@ -148,7 +148,7 @@ func (d *dataset) pixels(h *imaging.Header) error {
 	}
 	h.Photometric = strings.ToUpper(d.code(tag.PhotometricInterpretation))
 	if h.SamplesPerPixel != 1 || h.Photometric != "MONOCHROME1" && h.Photometric != "MONOCHROME2" && h.Photometric != "" {
-		return fmt.Errorf("%w: a colour image (%s, %d samples a pixel); grayscale images are read",
+		return fmt.Errorf("%w: a colour image (%q, %d samples a pixel); grayscale images are read",
 			imaging.ErrUnsupported, shorten(h.Photometric), h.SamplesPerPixel)
 	}
 	if h.Photometric == "" {

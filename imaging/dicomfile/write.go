@@ -7,9 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"syscall"
 
 	"github.com/google/renameio/v2"
@@ -137,7 +139,8 @@ func required(ds *dicom.Dataset, t tag.Tag, name string) (string, error) {
 
 // prepared is a sorted copy of elements without group 2, checked for what the
 // library would write wrongly without a word: values longer than a 16-bit
-// length can say, and the padding of UC and UR (PS3.5 6.2).
+// length or their representation allows, numbers that do not fit, and the
+// padding of UC and UR (PS3.5 6.2).
 func prepared(elements []*dicom.Element, depth int) ([]*dicom.Element, error) {
 	if depth > maxNesting {
 		return nil, fmt.Errorf("%w: sequences nested deeper than %d", imaging.ErrBadInput, maxNesting)
@@ -156,6 +159,16 @@ func prepared(elements []*dicom.Element, depth int) ([]*dicom.Element, error) {
 			n := max(0, len(v)-1)
 			for _, s := range v {
 				n += len(s)
+			}
+			if most := longest[c.RawValueRepresentation]; most > 0 {
+				for _, s := range v {
+					for one := range strings.SplitSeq(s, `\`) {
+						if len(one) > most {
+							return nil, fmt.Errorf("%w: element %s: %q is longer than the %d characters of %s (PS3.5 table 6.2-1)",
+								imaging.ErrBadInput, c.Tag, shorten(one), most, c.RawValueRepresentation)
+						}
+					}
+				}
 			}
 			switch c.RawValueRepresentation {
 			case "UC", "UR":
@@ -177,6 +190,9 @@ func prepared(elements []*dicom.Element, depth int) ([]*dicom.Element, error) {
 		case []int, []float64:
 			if n := numberBytes(c.RawValueRepresentation, v); n > 0xfffe {
 				return nil, tooLong(c.Tag, n)
+			}
+			if err := inRange(c.RawValueRepresentation, v); err != nil {
+				return nil, fmt.Errorf("%w: element %s: %v", imaging.ErrBadInput, c.Tag, err)
 			}
 		case []*dicom.SequenceItemValue:
 			items := make([][]*dicom.Element, len(v))
@@ -220,6 +236,42 @@ func numberBytes(vr string, v any) int {
 		return size * len(v)
 	}
 	return 0
+}
+
+// longest is the most characters of a value, where they are bytes too.
+var longest = map[string]int{"AE": 16, "AS": 4, "CS": 16, "DA": 8, "DS": 16, "IS": 12, "TM": 14, "DT": 26, "UI": 64}
+
+// inRange makes sure that numbers keep their value in the representation, which
+// the library cuts them to.
+func inRange(vr string, v any) error {
+	lo, hi := math.Inf(-1), math.Inf(1)
+	switch vr {
+	case "US", "AT":
+		lo, hi = 0, math.MaxUint16
+	case "SS":
+		lo, hi = math.MinInt16, math.MaxInt16
+	case "UL":
+		lo, hi = 0, math.MaxUint32
+	case "SL":
+		lo, hi = math.MinInt32, math.MaxInt32
+	case "FL":
+		lo, hi = -math.MaxFloat32, math.MaxFloat32
+	}
+	switch v := v.(type) {
+	case []int:
+		for _, n := range v {
+			if float64(n) < lo || float64(n) > hi {
+				return fmt.Errorf("%d does not fit into %s", n, vr)
+			}
+		}
+	case []float64:
+		for _, f := range v {
+			if math.IsNaN(f) || math.IsInf(f, 0) || f < lo || f > hi {
+				return fmt.Errorf("%g does not fit into %s", f, vr)
+			}
+		}
+	}
+	return nil
 }
 
 func tooLong(t tag.Tag, n int) error {

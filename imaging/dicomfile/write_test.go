@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -177,6 +178,11 @@ func TestWriteWholeOrNotAtAll(t *testing.T) {
 		"too long a text":      with(el(t, tag.PatientComments, []string{strings.Repeat("x", 70000)})),
 		"an element twice":     twice,
 		"a VR that is not its": with(wrong),
+		"a number too large":   with(el(t, tag.Rows, []int{70000})),
+		"a number below zero":  with(el(t, tag.HighBit, []int{-1})),
+		"not a number":         with(el(t, tag.GraphicData, []float64{math.NaN()})),
+		"too long a decimal":   with(el(t, tag.PositionerPrimaryAngle, []string{"-89.99999999999999"})),
+		"too long a UID":       with(el(t, tag.FrameOfReferenceUID, []string{"2.25." + strings.Repeat("1", 60)})),
 		"compressed pixels":    with(el(t, tag.PixelData, dicom.PixelDataInfo{IsEncapsulated: true})),
 	} {
 		if err := Write(path, ds); !errors.Is(err, imaging.ErrBadInput) {

@@ -129,6 +129,15 @@ func square(n, top int) []int {
 	return out
 }
 
+// pairs packs two 8-bit entries into a word, the first below.
+func pairs(v []int) []int {
+	out := make([]int, len(v)/2)
+	for i := range out {
+		out[i] = v[2*i] | v[2*i+1]<<8
+	}
+	return out
+}
+
 func falling(n int) []int {
 	out := make([]int, n)
 	for i := range out {
@@ -158,6 +167,17 @@ func TestAgainstDcmtk(t *testing.T) {
 	rescaled := func(a attributes, slope, intercept string) attributes {
 		return with(with(with(a, tag.RescaleSlope, []string{slope}), tag.RescaleIntercept, []string{intercept}), tag.RescaleType, []string{"US"})
 	}
+	// 65536 entries do not fit into the 16-bit length of US: they are OW.
+	wide := lut(t, "US", []int{0, 0, 16}, nil)
+	words := make([]byte, 0, 1<<17)
+	for _, v := range square(1<<16, 65535) {
+		words = append(words, byte(v), byte(v>>8))
+	}
+	value, err := dicom.NewValue(words)
+	if err != nil {
+		t.Fatal(err)
+	}
+	wide[0][2] = &dicom.Element{Tag: tag.LUTData, ValueRepresentation: tag.VRBytes, RawValueRepresentation: "OW", Value: value}
 	first := func(m *grayscale.Map) []uint8 { return m.VOITable(0) }
 	middle := windowed("2048", "4096", "")
 	for name, c := range map[string]struct {
@@ -189,6 +209,8 @@ func TestAgainstDcmtk(t *testing.T) {
 		"VOI LUT":                      {classDX, 12, false, "MONOCHROME2", attributes{tag.VOILUTSequence: lut(t, "US", []int{4096, 0, 16}, square(4096, 65535))}, []string{"+Wl", "1"}, first},
 		"VOI LUT of a part":            {classDX, 12, false, "MONOCHROME2", attributes{tag.VOILUTSequence: lut(t, "US", []int{1000, 1500, 10}, square(1000, 1023))}, []string{"+Wl", "1"}, first},
 		"VOI LUT below zero":           {classCR, 12, true, "MONOCHROME2", attributes{tag.VOILUTSequence: lut(t, "SS", []int{1000, -600, 12}, square(1000, 4095))}, []string{"+Wl", "1"}, first},
+		"VOI LUT of 65536":             {classDX, 16, false, "MONOCHROME2", attributes{tag.VOILUTSequence: wide}, []string{"+Wl", "1"}, first},
+		"VOI LUT of bytes in words":    {classDX, 8, false, "MONOCHROME2", attributes{tag.VOILUTSequence: lut(t, "US", []int{256, 0, 8}, pairs(square(256, 255)))}, []string{"+Wl", "1"}, first},
 		"VOI LUT, inverse":             {classDX, 12, false, "MONOCHROME1", attributes{tag.VOILUTSequence: lut(t, "US", []int{4096, 0, 12}, square(4096, 4095))}, []string{"+Wl", "1"}, first},
 		"shape inverse":                {classDX, 12, false, "MONOCHROME1", with(middle, tag.PresentationLUTShape, []string{"INVERSE"}), []string{"+Wi", "1"}, window(0)},
 		"shape inverse, MONOCHROME2":   {classCR, 12, false, "MONOCHROME2", with(middle, tag.PresentationLUTShape, []string{"INVERSE"}), []string{"+Wi", "1"}, window(0)},
