@@ -71,13 +71,15 @@ func decimalString(x float64) string {
 	return s
 }
 
-// inDecimals is x as its decimal string has it.
+// inDecimals is x to 10 significant digits, and in any case to as many as a DS
+// value holds.
 func inDecimals(x float64) float64 {
-	y, err := strconv.ParseFloat(decimalString(x), 64)
-	if err != nil {
-		return x
+	for _, s := range []string{strconv.FormatFloat(x, 'g', 10, 64), decimalString(x)} {
+		if y, err := strconv.ParseFloat(s, 64); err == nil && len(s) <= 16 {
+			return y
+		}
 	}
-	return y
+	return x
 }
 
 // dateTime writes t as a DT value (PS3.5 6.2) to the microsecond: local time

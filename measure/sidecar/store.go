@@ -119,7 +119,7 @@ func (s *Store) Save(r *Report) error {
 		next.SOPInstance, next.Issued = "", 0
 	}
 	if next.SOPInstance == "" {
-		next.SOPInstance = newUID()
+		next.SOPInstance = mark.NewUID()
 	}
 	next.Changed = s.now().Truncate(time.Microsecond)
 	if next.Created.IsZero() {
@@ -255,7 +255,7 @@ func tidy(b mark.Book) mark.Book {
 	for i := range b.Marks {
 		m := &b.Marks[i]
 		if m.UID == "" {
-			m.UID = newUID()
+			m.UID = mark.NewUID()
 		}
 		m.Frame = single(m.Frame)
 		for j, p := range m.Points {
@@ -278,9 +278,9 @@ func single(f mark.FrameRef) mark.FrameRef {
 	return f
 }
 
-// rounded is a copy of the placement whose numbers are decimals that a DS value
-// holds exactly: 9 significant digits at the least, 15 where they are of
-// ordinary size. So every toolkit that reads the report reads the same number.
+// rounded is a copy of the placement whose numbers have 10 significant digits.
+// A DS value holds them exactly, so every toolkit that reads the report reads the
+// same number; and what differs only in the last bits of a sum is no change.
 func rounded(p placement.Placement) placement.Placement {
 	p.Results, p.Films = slices.Clone(p.Results), slices.Clone(p.Films)
 	for i := range p.Results {
@@ -364,6 +364,7 @@ func Observers(dir string) (names []string, err error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w: cannot be listed: %v", dir, imaging.ErrBadInput, err)
 	}
+	damaged := 0
 	for _, e := range entries {
 		if e.IsDir() || !strings.HasSuffix(e.Name(), suffix) || strings.HasPrefix(e.Name(), ".") {
 			continue
@@ -377,10 +378,15 @@ func Observers(dir string) (names []string, err error) {
 			}
 		}
 		if bad != nil {
-			err = errors.Join(err, bad)
+			if damaged++; damaged == 1 {
+				err = bad
+			}
 			continue
 		}
 		names = append(names, r.Book.Observer)
+	}
+	if damaged > 1 {
+		err = fmt.Errorf("%w (and %d more that cannot be read)", err, damaged-1)
 	}
 	slices.Sort(names)
 	return names, err

@@ -1,7 +1,6 @@
 package sidecar
 
 import (
-	"crypto/rand"
 	"crypto/sha1"
 	"math/big"
 	"strings"
@@ -13,18 +12,8 @@ var uidSpace = [16]byte{0x7c, 0x1f, 0xd0, 0x25, 0x94, 0xcd, 0x48, 0x4d, 0x8f, 0x
 // derivedUID is the same for equal names: a UUID of version 5 as a UID (PS3.5 B.2).
 func derivedUID(names ...string) string {
 	sum := sha1.Sum(append(uidSpace[:], strings.Join(names, "\x00")...))
-	return uuidUID([16]byte(sum[:16]), 5)
-}
-
-// newUID is a new UID from a random UUID (PS3.5 B.2).
-func newUID() string {
-	var b [16]byte
-	rand.Read(b[:]) // never fails (crypto/rand)
-	return uuidUID(b, 4)
-}
-
-func uuidUID(b [16]byte, version byte) string {
-	b[6] = b[6]&0x0f | version<<4
+	b := [16]byte(sum[:16])
+	b[6] = b[6]&0x0f | 5<<4
 	b[8] = b[8]&0x3f | 0x80
 	return "2.25." + new(big.Int).SetBytes(b[:]).String()
 }
