@@ -1,7 +1,11 @@
 package mark_test
 
 import (
+	"encoding/json"
 	"fmt"
+	"os"
+	"os/exec"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -331,6 +335,44 @@ func TestLeft(t *testing.T) {
 		}
 		if strings.Contains(r.LeftConflict, "\n") || strings.Count(r.LeftConflict, ". ") > 0 {
 			t.Errorf("%s: not one sentence: %q", c.name, r.LeftConflict)
+		}
+	}
+}
+
+// OpenCV turns and flips a picture whose right edge (the patient's left at
+// primary angle 0) and top edge (the head) are known; where they end must be
+// where the table above has them.
+func TestTurnsByOpenCV(t *testing.T) {
+	out, err := exec.Command("/usr/bin/python3", "-c", `
+import cv2, json, numpy, sys
+edges = {(0, 1): 'top', (2, 1): 'bottom', (1, 0): 'left', (1, 2): 'right'}
+turns = {90: cv2.ROTATE_90_CLOCKWISE, 180: cv2.ROTATE_180, 270: cv2.ROTATE_90_COUNTERCLOCKWISE}
+out = []
+for primary in (0, 180):
+    for flip in (False, True):
+        for turn in (0, 90, 180, 270):
+            p = numpy.zeros((3, 3), numpy.uint8)
+            p[1, 2 if primary == 0 else 0] = 1
+            p[0, 1] = 2
+            if turn: p = cv2.rotate(p, turns[turn])
+            if flip: p = cv2.flip(p, 1)
+            at = lambda v: edges[tuple(int(i[0]) for i in numpy.where(p == v))]
+            out.append([primary, turn, flip, at(1), at(2)])
+json.dump(out, sys.stdout)`).Output()
+	if err != nil {
+		if os.Getenv("LEADLINE_REQUIRE_TOOLS") == "1" {
+			t.Fatalf("python3 with OpenCV: %v; install python3-opencv", err)
+		}
+		t.Skipf("python3 with OpenCV: %v", err)
+	}
+	var rows [][]any
+	if err := json.Unmarshal(out, &rows); err != nil || len(rows) != len(turns) {
+		t.Fatalf("%d rows, %v", len(rows), err)
+	}
+	for i, c := range turns {
+		want := []any{c.primary, c.turn, c.flip, string(c.patientLeft), string(c.head)}
+		if !reflect.DeepEqual(rows[i], want) {
+			t.Errorf("OpenCV has %v, the table %v", rows[i], want)
 		}
 	}
 }
