@@ -285,6 +285,21 @@ func TestNoTemporaryFileLeft(t *testing.T) {
 	}
 }
 
+// Pixel data longer than the frames need, and elements after them, do no harm.
+func TestMorePixelDataThanNeeded(t *testing.T) {
+	r := newRaw(explicitLE).image(2, 1, "2 ")
+	r.element(0x7fe0, 0x0010, "OW", "\x01\x00\x02\x00\x03\x00\x04\x00 and more")
+	r.element(0xfffc, 0xfffc, "OB", "\x00\x00")
+	f, err := New(bytes.NewReader(r.Bytes()), int64(r.Len()), "long")
+	if err != nil {
+		t.Fatal(err)
+	}
+	fr, err := f.Frame(2, 2)
+	if err != nil || fr.Value(0, 0) != 3 || fr.Value(1, 0) != 4 {
+		t.Errorf("frame 2: %v, %v", fr, err)
+	}
+}
+
 // Every fixture cut at many lengths gives an error or a frame.
 func TestCutShort(t *testing.T) {
 	dir, _ := fixtures(t)
