@@ -98,6 +98,16 @@ def lateral_truth(film, bone, n, spacing):
         np.subtract(*on_film(f[::-1])))
 
 
+def agree_with_construction(film, bone, n, spacing):
+    """Two ways to the same truth: a needle in the midline plane, as it was built and as a film
+    of that plane shows it."""
+    shown = lateral_truth(film, bone, n, spacing)
+    for quantity, built in (('tip-depth-along-needle', n.depth), ('insertion-angle-dorsal', n.angle),
+                            ('insertion-angle-ventral', n.ventral_angle())):
+        if abs(shown[quantity] - built) > 1e-5:
+            raise ValueError('the simulator contradicts itself: %s is %r, shown as %r' % (quantity, built, shown[quantity]))
+
+
 def lateral_reading(film, name, spacing, chord_samples=1001, marks=None):
     """A needle's quantities by the second reader, from the film's own marks."""
     get = marks or film_marks(film, spacing)

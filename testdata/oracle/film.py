@@ -36,7 +36,7 @@ class Film:
         self.header = dict(header or {})
         self.marks = []      # (structure, points, fields)
 
-    def mark(self, structure, points, exact=False, **fields):
+    def mark(self, structure, points, **fields):
         """Draw a structure from patient positions (n, 3) or image positions (n, 2).
 
         Positions are rounded to single precision, as graphic data are (PS3.3 C.18.6).

@@ -2,7 +2,7 @@
 import numpy as np
 
 from camera import Camera
-from case import Case, NEEDS_LENGTH, draw_frontal, draw_lateral, expect_frontal, expect_lateral, lateral_reading
+from case import NEEDS_LENGTH, Case, agree_with_construction, draw_frontal, draw_lateral, expect_frontal, expect_lateral, lateral_reading
 from sacrum import Needle, Sacrum
 
 POSITION = {0: 'HFS', 180: 'HFP', -180: 'HFP', 90: 'HFP', -90: 'HFP'}
@@ -51,6 +51,7 @@ def films():
                 order = None if i % 4 else np.random.default_rng(i).permutation(13)
                 f, l = pair(c, bone, {'N2': needles['N2']}, fc, lc, order=order)
                 l.mark('needle', needles['N1'].points(), object='N1')
+                agree_with_construction(l, bone, needles['N1'], lc.plane())
                 for name, n in needles.items():
                     if order is None:
                         expect_lateral(c, l, bone, name, n, lc.plane(), anatomy=anatomy(n))

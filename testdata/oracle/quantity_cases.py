@@ -6,7 +6,7 @@ from scipy.optimize import brentq
 
 import reading
 from camera import Camera
-from case import (ANGLE, FRONTAL, LENGTH, SAME, Case, NEEDS_LENGTH, draw_frontal, draw_lateral, expect_frontal, expect_lateral,
+from case import (ANGLE, FRONTAL, LENGTH, SAME, Case, draw_frontal, draw_lateral, expect_frontal, expect_lateral,
                   film_marks, frontal_reading, lateral_reading)
 from sacrum import Lead, Needle, Sacrum
 

@@ -207,15 +207,15 @@ def height(midline, position, cranial):
     return float((position - c) @ -pointing(d, cranial))
 
 
-def outlines(points):
-    """A closed outline as three readings of it, each finely sampled: a polygon, a periodic
-    cubic and a not-a-knot cubic closed at its first point, both by chord length."""
+def outline(points, kind):
+    """A closed outline by one reading of it: a polygon (finely sampled), a periodic cubic or a
+    not-a-knot cubic closed at its first point, both by chord length."""
     p = np.vstack([points, points[:1]])
     t = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))])
-    fine = np.unique(np.concatenate([np.linspace(a, b, 33) for a, b in zip(t, t[1:])]))
-    return {'polygon': np.stack([np.interp(fine, t, p[:, 0]), np.interp(fine, t, p[:, 1])], axis=1),
-            'periodic': CubicSpline(t, p, bc_type='periodic'),
-            'not-a-knot': CubicSpline(t, p, bc_type='not-a-knot')}
+    if kind == 'polygon':
+        fine = np.unique(np.concatenate([np.linspace(a, b, 33) for a, b in zip(t, t[1:])]))
+        return np.stack([np.interp(fine, t, p[:, 0]), np.interp(fine, t, p[:, 1])], axis=1)
+    return CubicSpline(t, p, bc_type=kind)
 
 
 def extremes(f, way):
@@ -235,7 +235,7 @@ def foramen(points, midline, position, cranial, lateral, kind='periodic'):
     across = pointing(np.array([-d[1], d[0]]), lateral)
     down = -pointing(d, cranial)
     px, py = (position - c) @ across, (position - c) @ down
-    f = outlines(points)[kind]
+    f = outline(points, kind)
     if kind == 'polygon':
         x, y = (f - c) @ across, (f - c) @ down
         cut = [x[i] + (x[i + 1] - x[i]) * (py - y[i]) / (y[i + 1] - y[i]) for i in range(len(f) - 1)
