@@ -82,7 +82,7 @@ var (
 	unitMMPerPixel = code{"mm/{pixel}", "UCUM", "millimeter per pixel"}
 )
 
-// unitOf is the UCUM unit of a result's unit word, and wordOf the way back.
+// unitOf is the UCUM unit of a result's unit word.
 var unitOf = map[string]code{"mm": unitMM, "deg": unitDegree, "px": unitPixels, "1": unitNone}
 
 func unitWord(u code) (string, bool) {
