@@ -33,10 +33,12 @@ const (
 	cardPad   = 10.0
 )
 
-// Lay finds the places for a screen of w by h output pixels. chart is the
-// height the chart asks for at its width, in output pixels.
-func Lay(w, h int, unit float64, chart func(width, unit float64) float64) Places {
+// Lay finds the places for a screen of w by h output pixels, with room for so
+// many rows of the chart; for two at least, so that the films do not move when
+// the first needles are marked.
+func Lay(w, h int, unit float64, rows int) Places {
 	u := unit
+	chart := scene.Chart{Rows: make([]scene.ChartRow, max(rows, 2))}
 	p := Places{Whole: scene.Box(0, 0, float64(w), float64(h)), Unit: u}
 	r := func(x, y, w, h float64) scene.Rect {
 		x0, y0 := math.Round(x), math.Round(y)
@@ -49,7 +51,7 @@ func Lay(w, h int, unit float64, chart func(width, unit float64) float64) Places
 	top := (caseHigh + gap/2) * u
 	p.Sheet = r(sx, top, sheetWide*u, H-footHigh*u-top)
 	left, wide := margin*u, sx-(margin+gap)*u
-	ch := math.Min(chart(wide-2*cardPad*u, u)+2*cardPad*u+20*u, 0.36*H)
+	ch := math.Min(chart.Height(wide-2*cardPad*u, u)+2*cardPad*u+20*u, 0.36*H)
 	cy := H - footHigh*u - ch
 	p.Chart = r(left, cy, wide, ch)
 	each := (wide - gap*u) / 2

@@ -8,6 +8,7 @@ import (
 	"github.com/google/renameio/v2"
 
 	"leadline/viewer/board"
+	"leadline/viewer/desk"
 )
 
 // automation writes what is shown to a file, for a program that drives the
@@ -15,19 +16,25 @@ import (
 type automation struct{ last []byte }
 
 type shown struct {
-	Frames  int         `json:"frames"` // drawn so far
-	Panes   [2]shownTab `json:"panes"`
-	Hits    []shownHit  `json:"hits"`
-	Focus   string      `json:"focus"`
-	Device  string      `json:"device"`
-	Draft   string      `json:"draft"`
-	Points  int         `json:"points"` // of the draft
-	Marks   int         `json:"marks"`
-	Asking  string      `json:"asking"`
-	Caution bool        `json:"caution"`
-	Notice  string      `json:"notice"`
-	Saved   string      `json:"saved"`
-	Current bool        `json:"current"` // the numbers are those of the marks
+	Frames int         `json:"frames"` // drawn so far
+	Panes  [2]shownTab `json:"panes"`
+	Hits   []shownHit  `json:"hits"`
+	Focus  string      `json:"focus"`
+	Device string      `json:"device"`
+	Draft  string      `json:"draft"`
+	Points int         `json:"points"` // of the draft
+	Marks  int         `json:"marks"`
+	// Selected is the name of the selected mark, Point the SR point of it in
+	// hand, if one is.
+	Selected string      `json:"selected"`
+	Point    *[2]float64 `json:"point,omitempty"`
+	Asking   string      `json:"asking"`
+	Caution  bool        `json:"caution"`
+	Notice   string      `json:"notice"`
+	Saved    string      `json:"saved"`
+	Current  bool        `json:"current"` // the numbers are those of the marks
+	// Held counts the buttons and keys that the window takes to be down.
+	Held int `json:"held"`
 }
 
 type shownTab struct {
@@ -49,8 +56,20 @@ func (s *automation) write(a *app) {
 		Caution: d.Caution(), Notice: d.Notice().Text}
 	_, out.Saved = d.Saved()
 	_, out.Current = d.Placement()
+	out.Held = len(a.keys.down)
+	for _, down := range a.pointer.pressed {
+		if down {
+			out.Held++
+		}
+	}
 	if dr := d.Draft(); dr != nil {
 		out.Draft, out.Points = string(dr.Mark.Structure), len(dr.Mark.Points)
+	}
+	if m, ok := d.Selected(); ok {
+		out.Selected = desk.NameOf(m)
+		if v := d.Selection().Vertex; v >= 0 && v < len(m.Points) {
+			out.Point = &[2]float64{m.Points[v].X, m.Points[v].Y}
+		}
 	}
 	if q := d.Question(); q != nil {
 		out.Asking = q.Title

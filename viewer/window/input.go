@@ -276,17 +276,15 @@ func (a *app) readKeys() bool {
 			event = true
 		}
 	}
-	if ctrl {
-		for key := ebiten.KeyA; key <= ebiten.KeyZ; key++ {
-			if k.struck(key, true) {
-				// By what is printed on the key, wherever it lies.
-				name := ebiten.KeyName(key)
-				if len(name) != 1 {
-					name = strings.ToLower(key.String())
-				}
-				a.key(mods + name)
-				event = true
+	for key := ebiten.KeyA; key <= ebiten.KeyZ; key++ {
+		if k.struck(key, true) && ctrl {
+			// By what is printed on the key, wherever it lies.
+			name := ebiten.KeyName(key)
+			if len(name) != 1 {
+				name = strings.ToLower(key.String())
 			}
+			a.key(mods + name)
+			event = true
 		}
 	}
 	// Space sets a point when let go, unless it was held to pan.

@@ -68,6 +68,7 @@ type app struct {
 	w, h   int
 	unit   float64
 	places board.Places
+	rows   int // of the chart, for which there is room
 	films  [2]*film
 	views  [2]scene.View
 	kept   [2]kept
@@ -120,6 +121,9 @@ func (a *app) Update() error {
 		a.dirty = true
 	}
 	event := a.input()
+	if a.opt.Automation != "" && a.frames > 0 {
+		a.state.write(a) // letting go of a key draws nothing
+	}
 	changed, next := a.d.Poll()
 	if a.d.Done() {
 		return ebiten.Termination
@@ -156,10 +160,17 @@ func (a *app) Draw(screen *ebiten.Image) {
 	start := time.Now()
 	a.dirty = false
 	a.frames++
+	if a.opt.Automation != "" {
+		defer a.state.write(a)
+	}
 	a.takeFilms()
 	scenes := [2]*scene.Scene{board.Scene(a.d, desk.FrontalPane), board.Scene(a.d, desk.LateralPane)}
 	chart := board.Chart(a.d, scenes[desk.LateralPane])
-	a.places = board.Lay(a.w, a.h, a.unit, chart.Height)
+	// Nothing on the screen moves while a hand is marking.
+	if a.d.Draft() == nil && !a.d.Dragging() || a.rows == 0 {
+		a.rows = len(chart.Rows)
+	}
+	a.places = board.Lay(a.w, a.h, a.unit, a.rows)
 	over := board.Overlay(a.d, a.places)
 	if (over == nil) != (a.over == nil) || over != nil && over.Place != a.over.Place {
 		a.stale = true // what lay under it shows again
@@ -181,9 +192,6 @@ func (a *app) Draw(screen *ebiten.Image) {
 	}
 	a.parts, a.over, a.stale = parts, over, over != nil
 	a.ink.words.age()
-	if a.opt.Automation != "" {
-		a.state.write(a)
-	}
 	if a.opt.Tempo != nil {
 		a.opt.Tempo(a.update, time.Since(start))
 	}
