@@ -87,15 +87,6 @@ func DefaultSD(s Structure) float64 {
 	return i.SD
 }
 
-// SDOf is the standard deviation in pixels, per coordinate, of m's points: its
-// own where one is set, else the default of its structure.
-func (m Mark) SDOf() float64 {
-	if m.SD.Known {
-		return m.SD.Value
-	}
-	return DefaultSD(m.Structure)
-}
-
 // Levels are the sacral levels from the head down.
 func Levels() []Level { return []Level{"S1", "S2", "S3", "S4", "S5"} }
 

@@ -6,7 +6,6 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r2"
 
-	"leadline/imaging"
 	"leadline/measure/mark"
 )
 
@@ -26,12 +25,9 @@ func TestStructures(t *testing.T) {
 		if len(info.Views) == 0 || info.Least < 1 || info.Most != 0 && info.Most < info.Least || info.NeedsObject && info.Object == "" {
 			t.Errorf("%s: %+v", s, info)
 		}
-		if sd := mark.DefaultSD(s); sd < 1 || sd > 4 || sd != (mark.Mark{Structure: s}).SDOf() {
+		if sd := mark.DefaultSD(s); sd < 1 || sd > 4 {
 			t.Errorf("%s: default standard deviation %g", s, sd)
 		}
-	}
-	if sd := (mark.Mark{Structure: mark.Needle, SD: imaging.Known(0.3)}).SDOf(); sd != 0.3 {
-		t.Errorf("a mark's own standard deviation is lost: %g", sd)
 	}
 	if mark.DefaultSD("thread") != 0 {
 		t.Error("an unknown structure has a standard deviation")
