@@ -46,8 +46,8 @@ type Value struct {
 // The spread that an unknown magnification leaves is under "magnification".
 func (v Value) Budget() map[string]float64 {
 	square := map[string]float64{}
-	for input, u := range v.inputs() {
-		square[input.source] += u * u
+	for _, c := range v.causes() {
+		square[c.Source] += c.U * c.U
 	}
 	out := map[string]float64{}
 	for k, s := range square {
@@ -62,23 +62,31 @@ func (v Value) Budget() map[string]float64 {
 	return out
 }
 
-type cause struct{ source, input string }
-
-// inputs adds up the contributions that come from the same input.
-func (v Value) inputs() map[cause]float64 {
-	m := make(map[cause]float64, len(v.Terms))
+// causes adds up the contributions that come from the same input, in the order
+// in which the inputs first appear, so that equal values sum equally.
+func (v Value) causes() []Term {
+	type cause struct{ source, input string }
+	at := make(map[cause]int, len(v.Terms))
+	var out []Term
 	for _, t := range v.Terms {
-		m[cause{t.Source, t.Input}] += t.U
+		k := cause{t.Source, t.Input}
+		i, seen := at[k]
+		if !seen {
+			i = len(out)
+			at[k] = i
+			out = append(out, Term{Source: t.Source, Input: t.Input})
+		}
+		out[i].U += t.U
 	}
-	return m
+	return out
 }
 
 // Standard is the combined standard uncertainty of all terms, without an
 // unknown magnification.
 func (v Value) Standard() float64 {
 	var s float64
-	for _, u := range v.inputs() {
-		s += u * u
+	for _, c := range v.causes() {
+		s += c.U * c.U
 	}
 	return math.Sqrt(s)
 }
