@@ -40,3 +40,22 @@ func (g Geometry) ViewByAngles() (v View, ok bool) {
 	}
 	return Oblique, true
 }
+
+// OffView is how far, in degrees, the beam lies off the true direction of a
+// frontal or lateral view: the angle between the beam and the patient's
+// front-back or left-right axis, by the positioner's angles. primary and
+// secondary are its parts about the patient's long axis and out of the
+// horizontal plane. ok is false where an angle is not given or the view has no
+// true direction.
+func (g Geometry) OffView(v View) (total, primary, secondary float64, ok bool) {
+	if !g.PrimaryAngle.Known || !g.SecondaryAngle.Known || v != Frontal && v != Lateral {
+		return 0, 0, 0, false
+	}
+	p, s := g.PrimaryAngle.Value*math.Pi/180, g.SecondaryAngle.Value*math.Pi/180
+	along, across := math.Abs(math.Cos(p)), math.Abs(math.Sin(p))
+	if v == Lateral {
+		along, across = across, along
+	}
+	deg := 180 / math.Pi
+	return math.Acos(math.Min(1, along*math.Cos(s))) * deg, math.Atan2(across, along) * deg, math.Abs(s) * deg, true
+}

@@ -26,7 +26,8 @@ const (
 	// (a third is 19 degrees).
 	TiltHalf = 0.35
 	// RotationHalf in degrees is how far a view may be turned against the
-	// patient without the header saying so.
+	// patient without the header saying so. What the header does say is added:
+	// single-plane values are not corrected for it.
 	RotationHalf = 5.0
 	// ViewShiftHalf and HeightHalf in millimetres are how far, along the
 	// patient, two films may be shifted against each other: with the geometry of
@@ -141,6 +142,9 @@ type setting struct {
 	relative      float64 // of the scale
 	planeOffset   float64
 	edges         bool // count the floor for a wrong edge
+	// off is how far the header puts the beam off the view's true direction,
+	// in all and about the patient's long and cross axis, degrees.
+	off, offLong, offCross float64
 }
 
 func settingOf(r *FilmReading, object string, opt Options) setting {
@@ -152,6 +156,9 @@ func settingOf(r *FilmReading, object string, opt Options) setting {
 		relative:      r.Scale.Relative, planeOffset: r.Scale.PlaneOffset,
 		edges: !opt.MarkingSD.Known,
 	}
+	if total, long, cross, ok := g.OffView(r.View); ok {
+		s.off, s.offLong, s.offCross = total, long, cross
+	}
 	if !(s.sourceToPlane > 0) {
 		s.sourceToPlane = 700 // the prior of the scale package; only ratios to it matter here
 	}
@@ -159,11 +166,33 @@ func settingOf(r *FilmReading, object string, opt Options) setting {
 }
 
 // scaleEffect stretches the plane; the pixel's shape stays.
-func scaleEffect[T any](s setting, stretch func(T, float64) T) effect[T] {
+func scaleEffect[T any](s setting, stretch func(t T, columns, rows float64) T) effect[T] {
 	return effect[T]{
 		shares: []share{{byScale, s.film, s.relative}, {byPlaneOffset, s.film, s.planeOffset}},
 		step:   1e-3,
-		apply:  stretch,
+		apply:  func(t T, x float64) T { return stretch(t, x, x) },
+	}
+}
+
+// turnEffects foreshorten the whole film: a view turned about the patient's
+// long axis shows lengths across it shorter by the cosine, one turned about the
+// cross axis those along it. stretch makes the plane's columns and rows longer
+// by the given parts.
+func turnEffects[T any](s setting, cranial r2.Vec, stretch func(t T, columns, rows float64) T) []effect[T] {
+	if cranial == (r2.Vec{}) {
+		return nil
+	}
+	short := func(off float64) float64 {
+		return quantity.Rectangular(1 - math.Cos(quantity.Radians(off+RotationHalf)))
+	}
+	along, across := short(s.offCross), short(s.offLong)
+	columns, rows := across, along
+	if cranial.X != 0 {
+		columns, rows = along, across
+	}
+	return []effect[T]{
+		{[]share{{byRotation, s.film + "/columns", columns}}, 1e-3, func(t T, x float64) T { return stretch(t, x, 0) }},
+		{[]share{{byRotation, s.film + "/rows", rows}}, 1e-3, func(t T, x float64) T { return stretch(t, 0, x) }},
 	}
 }
 
@@ -183,7 +212,7 @@ func fromTip(d drawn, p plane) []float64 {
 func beamEffects[T any](s setting, p plane, move func(T, func(fromTip float64, px r2.Vec) r2.Vec) T) []effect[T] {
 	off := quantity.Rectangular(OffMidlineHalf)
 	tilt := quantity.Rectangular(TiltHalf)
-	turn := quantity.Radians(quantity.Rectangular(RotationHalf))
+	turn := quantity.Radians(quantity.Rectangular(RotationHalf + s.off))
 	about := func(px r2.Vec, k float64) r2.Vec {
 		return r2.Add(s.centre, r2.Scale(1+k, r2.Sub(px, s.centre)))
 	}

@@ -18,8 +18,7 @@ const DeflectionLength = 10.0
 type outline struct {
 	line
 	level mark.Level
-	side  mark.Side
-	arc   bool
+	arc   bool // an open arc
 }
 
 // frontal is all that a frontal film says of one device, given where the

@@ -42,7 +42,11 @@ func (w *work) frontalFilms(o *object) {
 			o.foramina = append(o.foramina, fr.foramina[fr.chosen].level)
 		}
 		toward, seen := d.toward()
-		o.sides = append(o.sides, mark.DecideSide(o.name, s.read, toward, seen, w.book))
+		side := mark.DecideSide(o.name, s.read, toward, seen, w.book)
+		if v := f.v[offsetEntry]; v == v && !seen && side.Side == mark.NoSide && side.Conflict == "" {
+			side.Source = "not known: the entry lies nearer the midline than its uncertainty"
+		}
+		o.sides = append(o.sides, side)
 	}
 }
 
@@ -61,7 +65,7 @@ func (w *work) frontalOf(s *sheet, m mark.Mark) *frontal {
 		if k.Open() {
 			f = openForm
 		}
-		fr.foramina = append(fr.foramina, outline{line: arranged(d, s.plane, f), level: k.Level, side: k.Side, arc: k.Open()})
+		fr.foramina = append(fr.foramina, outline{line: arranged(d, s.plane, f), level: k.Level, arc: k.Open()})
 	}
 	return fr
 }
@@ -175,10 +179,10 @@ func (w *frontal) setForamen(d drawn) *frontal {
 	return &c
 }
 
-func (w *frontal) stretched(x float64) *frontal {
+func (w *frontal) stretched(columns, rows float64) *frontal {
 	c := *w
-	c.plane.column *= 1 + x
-	c.plane.row *= 1 + x
+	c.plane.column *= 1 + columns
+	c.plane.row *= 1 + rows
 	if w.device.curve != nil {
 		c.device = newLine(w.device.drawn, c.plane, openForm)
 	}
@@ -221,6 +225,7 @@ func (w *work) frontalTerms(s *sheet, o *object, d *sounding, approximate bool) 
 	if s.plane.scaled {
 		effects = append(effects, scaleEffect(set, (*frontal).stretched))
 	}
+	effects = append(effects, turnEffects(set, s.cranial, (*frontal).stretched)...)
 	beam := beamEffects(set, s.plane, (*frontal).displaced)
 	if fr.level != nil && s.cranial != (r2.Vec{}) {
 		shift := quantity.Rectangular(ViewShiftHalf)
@@ -335,9 +340,6 @@ func (w *work) frontalValues(o *object, d *sounding, approximate, inside bool) {
 			c.of = "foramen"
 			if rim.level != "" {
 				c.of += " " + string(rim.level)
-			}
-			if rim.side != mark.NoSide {
-				c.of += " " + string(rim.side)
 			}
 			if !inside {
 				c.notes = append(c.notes, "the entry lies outside the marked outline")

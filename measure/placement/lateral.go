@@ -268,6 +268,9 @@ func (l *lateral) exitSlots(f *found, exit *curve.Crossing, back r2.Vec) {
 		why := needMark(l.ventral)
 		if l.ventral.curve != nil {
 			why = "the " + l.device.name + " does not cross the marked ventral-margin; extend ventral-margin"
+			if l.device.lead {
+				why = "the lead does not reach the marked ventral-margin: it ends short of it, or extend ventral-margin"
+			}
 		}
 		f.miss(why, exitX, exitY, angleVentral)
 		return

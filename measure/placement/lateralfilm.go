@@ -79,11 +79,11 @@ func setSkin(l *lateral, d drawn) *lateral {
 	return &c
 }
 
-// stretched is the film on a plane with (1+x) times as many units a pixel.
-func (l *lateral) stretched(x float64) *lateral {
+// stretched is the film on a plane whose pixels are wider and higher by the given parts.
+func (l *lateral) stretched(columns, rows float64) *lateral {
 	c := *l
-	c.plane.column *= 1 + x
-	c.plane.row *= 1 + x
+	c.plane.column *= 1 + columns
+	c.plane.row *= 1 + rows
 	again := func(ln line) line {
 		if ln.curve == nil {
 			return ln
@@ -146,6 +146,7 @@ func (w *work) lateralTerms(s *sheet, o *object, l *lateral, f *found) [][]quant
 	if l.plane.scaled {
 		effects = append(effects, scaleEffect(set, (*lateral).stretched))
 	}
+	effects = append(effects, turnEffects(set, l.cranial, (*lateral).stretched)...)
 	effects = append(effects, beamEffects(set, l.plane, (*lateral).displaced)...)
 	if set.edges {
 		if n, ok := normalAt(l.ventral, l.plane, f.v[exitX], f.v[exitY]); ok {
@@ -323,12 +324,10 @@ func (p pair) evaluate() *found {
 	a, whyA := newAxis(p.a.px, p.plane)
 	b, whyB := newAxis(p.b.px, p.plane)
 	if whyA+whyB != "" {
-		f.miss("a shaft has no axis: "+whyA+whyB, crossFromTip)
 		return f
 	}
 	s, t, ok := a.Cross(b.Line)
 	if !ok || s < a.hub || s > a.tip || t < b.hub || t > b.tip {
-		f.miss("the two shafts do not cross on this film", crossFromTip)
 		return f
 	}
 	q := p.plane.pixel(a.At(s))
@@ -341,16 +340,15 @@ func (w *work) crossing(s *sheet, a, b *object, da, db drawn) {
 	f := p.evaluate()
 	view := string(s.reading.View)
 	if f.v[crossFromTip] != f.v[crossFromTip] {
-		a.missing = append(a.missing, Missing{a.name, "crossing", view + " film, with " + b.name + ": " + f.why[crossFromTip]})
-		return
+		return // shafts that do not cross are no lack
 	}
 	set := settingOf(s.reading, a.name+"x"+b.name, w.opt)
 	effects := vertices(da, func(p pair, d drawn) pair { p.a = d; return p })
 	effects = append(effects, vertices(db, func(p pair, d drawn) pair { p.b = d; return p })...)
 	if s.plane.scaled {
-		effects = append(effects, scaleEffect(set, func(p pair, x float64) pair {
-			p.plane.column *= 1 + x
-			p.plane.row *= 1 + x
+		effects = append(effects, scaleEffect(set, func(p pair, columns, rows float64) pair {
+			p.plane.column *= 1 + columns
+			p.plane.row *= 1 + rows
 			return p
 		}))
 	}

@@ -168,7 +168,7 @@ func TestByHand(t *testing.T) {
 		t.Errorf("entry-from-foramen-superior %g, want %g", d, (row-360)*0.2)
 	}
 	half := math.Sqrt(40*40 - (row-400)*(row-400))
-	if r := p.get(t, "N1", "entry-from-foramen-medial", "frontal"); math.Abs(r.Value-(entry-640+half)*0.2) > 0.005 || r.Of != "foramen S3 right" {
+	if r := p.get(t, "N1", "entry-from-foramen-medial", "frontal"); math.Abs(r.Value-(entry-640+half)*0.2) > 0.005 || r.Of != "foramen S3" {
 		t.Errorf("entry-from-foramen-medial %g of %q, want %g", r.Value, r.Of, (entry-640+half)*0.2)
 	}
 	if d := p.get(t, "N1", "entry-fraction-superior", "frontal").Value; math.Abs(d-(row-360)/80) > 0.0005 {
@@ -417,5 +417,33 @@ func BenchmarkCompute(b *testing.B) {
 	book, hs := simple(), headers()
 	for b.Loop() {
 		compute(book, hs, Options{})
+	}
+}
+
+// A film that its own header knows to be turned: a needle 20 mm off the midline
+// moves by 20 mm x tan 10 degrees = 3.5 mm in depth (by hand), which the
+// interval must hold, and the caution is said.
+func TestTurnedFilm(t *testing.T) {
+	hs := headers()
+	plain := compute(simple(), hs, Options{}).get(t, "N1", "tip-depth-perpendicular", "lateral")
+	hs[0].Base.PrimaryAngle = imaging.Known(80)
+	p := compute(simple(), hs, Options{})
+	turned := p.get(t, "N1", "tip-depth-perpendicular", "lateral")
+	if turned.Value != plain.Value {
+		t.Errorf("single-plane value corrected: %g, %g", plain.Value, turned.Value)
+	}
+	if turned.U95 < 3.5 || turned.Budget[byRotation] < 2*plain.Budget[byRotation] {
+		t.Errorf("u95 %g, rotation %g; true film %g", turned.U95, turned.Budget[byRotation], plain.Budget[byRotation])
+	}
+	said := func(p Placement) (n int) {
+		for _, c := range p.Cautions {
+			if c == CautionRotated {
+				n++
+			}
+		}
+		return n
+	}
+	if said(p) != 1 || said(compute(simple(), headers(), Options{})) != 0 {
+		t.Errorf("cautions %q", p.Cautions)
 	}
 }

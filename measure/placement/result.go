@@ -179,6 +179,7 @@ const (
 	CautionStated   = "Side stated, not confirmed."
 	CautionSILine   = "Level rests on the sacroiliac line alone."
 	CautionLevel    = "Level stated, not confirmed."
+	CautionRotated  = "Lateral view rotated: depth differs by side."
 	CautionIdentity = "Needle identity on the lateral film is not proven."
 )
 
@@ -194,6 +195,8 @@ func (w *work) caution(objects []*object) {
 		switch {
 		case d.SideConflict != "":
 			add(o.name + ": side left out: " + d.SideConflict)
+		case d.SideConfirmed && strings.Contains(d.SideSource, "otherwise"):
+			add(o.name + ": side confirmed against another source: " + d.SideSource + ".")
 		case d.Side == mark.NoSide || d.SideConfirmed:
 		case strings.Contains(d.SideSource, "header"):
 			add(CautionHeader)
@@ -223,6 +226,9 @@ func (w *work) caution(objects []*object) {
 		}
 		if len(s.marks) == 0 {
 			continue
+		}
+		if off, _, _, ok := r.Film.Geometry.OffView(r.View); ok && r.View == imaging.Lateral && off > RotationHalf {
+			add(CautionRotated)
 		}
 		for _, c := range r.Scale.Conflicts {
 			add(r.Film.File + ": " + c)
