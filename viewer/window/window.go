@@ -11,6 +11,7 @@ import (
 	"image/color"
 	"math"
 	"reflect"
+	"sync/atomic"
 	"time"
 
 	"github.com/hajimehoshi/ebiten/v2"
@@ -34,7 +35,13 @@ type Options struct {
 }
 
 // Wake has the window look for news; it may be called from any goroutine.
-func Wake() { ebiten.ScheduleFrame() }
+func Wake() {
+	called.Store(time.Now().UnixNano())
+	ebiten.ScheduleFrame()
+}
+
+// called is when Wake was last called, in nanoseconds of Unix time.
+var called atomic.Int64
 
 // Run shows the desk till it is done.
 func Run(d *desk.Desk, opt Options) error {
@@ -75,10 +82,10 @@ type app struct {
 	parts  []board.Part
 	over   *board.Part
 
-	stale   bool // the whole board is to be drawn
-	dirty   bool // something is to be drawn
-	timer   *time.Timer
-	expect  bool // a frame was asked for, so that waking means nothing else
+	stale   bool        // the whole board is to be drawn
+	dirty   bool        // something is to be drawn
+	timer   *time.Timer // wakes the desk when it asked for it
+	again   *time.Timer // looks for events once more after a frame was drawn
 	pointer pointer
 	keys    keyboard
 	loupe   bool
@@ -130,14 +137,16 @@ func (a *app) Update() error {
 	}
 	if event || changed {
 		a.dirty = true
-	} else if !a.expect && !a.pointer.moved {
+	} else if !a.pointer.moved && start.UnixNano()-called.Load() > int64(4*lookAgain) {
 		// Woken by neither event nor news: the window may have been uncovered.
 		a.stale, a.dirty = true, true
 	}
-	a.expect = false
 	a.wakeAt(next)
 	return nil
 }
+
+// lookAgain is how long after a drawn frame events are looked for once more.
+const lookAgain = 50 * time.Millisecond
 
 // wakeAt asks for a frame at a time; zero: none.
 func (a *app) wakeAt(t time.Time) {
@@ -148,8 +157,7 @@ func (a *app) wakeAt(t time.Time) {
 	if t.IsZero() {
 		return
 	}
-	a.expect = true
-	a.timer = time.AfterFunc(max(time.Until(t), time.Millisecond), ebiten.ScheduleFrame)
+	a.timer = time.AfterFunc(max(time.Until(t), time.Millisecond), Wake)
 }
 
 // Draw lays down what has changed.
@@ -191,6 +199,12 @@ func (a *app) Draw(screen *ebiten.Image) {
 		a.ink.draw(screen, over.Drawing)
 	}
 	a.parts, a.over, a.stale = parts, over, over != nil
+	// While buffers are swapped in another thread, an event can be taken off
+	// the wire without waking the one that waits for it.
+	if a.again != nil {
+		a.again.Stop()
+	}
+	a.again = time.AfterFunc(lookAgain, Wake)
 	a.ink.words.age()
 	if a.opt.Tempo != nil {
 		a.opt.Tempo(a.update, time.Since(start))
