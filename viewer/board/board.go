@@ -91,20 +91,29 @@ func caseLine(d *desk.Desk, at Places) Part {
 	}
 	x += p.text(x, 35*u, scene.SideLevel(dev), 27, true, ink) + 16*u
 	width := r.Max.X - margin*u - w - 28*u - x
+	y, free := 17*u, 3 // three lines in all
+	var split float64
 	for i, line := range []struct {
 		words string
 		sure  bool
 	}{{scene.SideBasis(dev), dev.SideConfirmed && dev.SideConflict == ""}, {scene.LevelBasis(dev), dev.LevelConfirmed}} {
-		ink, lx, y := scene.Grey, x, (21+float64(i)*18)*u
+		ink, lx, most := scene.Grey, x, free-1+i
 		if !line.sure {
 			ink = Warn
 			p.warning(lx, y)
 			lx += 20 * u
 		}
-		p.fit(lx, y, width-20*u, line.words, 12.5, false, ink)
+		n := len(scene.Wrap(line.words, 12*u, false, width-20*u))
+		p.wrap(lx, y, width-20*u, line.words, 12, ink, most)
+		n = min(n, most)
+		free -= n
+		y += float64(n) * 12 * scene.LineHeight * u
+		if i == 0 {
+			split = y - 11*u
+		}
 	}
 	return Part{Name: "case", Place: r, Ground: scene.Panel, Drawing: p.drawing(),
-		Hits: []Hit{{scene.Box(x, r.Min.Y, width, r.H()/2), "s"}, {scene.Box(x, r.Min.Y+r.H()/2, width, r.H()/2), "t"}}}
+		Hits: []Hit{{scene.Box(x, r.Min.Y, width, split), "s"}, {scene.Box(x, r.Min.Y+split, width, r.H()-split), "t"}}}
 }
 
 func head(d *desk.Desk, at Places, id desk.PaneID, sc *scene.Scene) Part {

@@ -144,8 +144,9 @@ func levelPoint(d *desk.Desk) (desk.PaneID, r2.Vec, bool) {
 	return 0, r2.Vec{}, false
 }
 
-// Draw gives the level line of one film.
-func (l LevelLine) Draw(id desk.PaneID, v scene.View) scene.Drawing {
+// Draw gives the level line of one film, broken where it would run through the
+// words of what is drawn there already.
+func (l LevelLine) Draw(id desk.PaneID, v scene.View, over scene.Drawing) scene.Drawing {
 	dash := scene.DashDot
 	if !l.Exact {
 		dash = scene.Dotted
@@ -154,30 +155,82 @@ func (l LevelLine) Draw(id desk.PaneID, v scene.View) scene.Drawing {
 	if !ok {
 		return scene.Drawing{}
 	}
-	sc := scene.Scene{Paths: []scene.Path{{Points: ends[:], Stroke: scene.Stroke{Width: 1.1, Color: scene.Mist, Dash: dash, Edge: 0.8}}}}
+	stroke := scene.Stroke{Width: 1.1, Color: scene.Mist, Dash: dash, Edge: 0.8}
+	var sc scene.Scene
+	for _, piece := range broken(v.ToPane(ends[0]), v.ToPane(ends[1]), words(over)) {
+		sc.Paths = append(sc.Paths, scene.Path{Points: []r2.Vec{v.ToImage(piece[0]), v.ToImage(piece[1])}, Stroke: stroke})
+	}
 	d := sc.Draw(v)
 	d.Layers = d.Layers[:1]
 	return d
 }
 
-// clip cuts a line to a little more than the pane, so that dashes are not cut
-// for what is never seen; ok is false where none of it is.
-func clip(v scene.View, l [2]r2.Vec) (out [2]r2.Vec, ok bool) {
-	a, b := v.ToPane(l[0]), v.ToPane(l[1])
+// words are the places of all words in a drawing.
+func words(d scene.Drawing) []scene.Rect {
+	var out []scene.Rect
+	for _, l := range d.Layers {
+		for _, t := range l.Texts {
+			out = append(out, t.Box().Inset(-2*t.Edge))
+		}
+	}
+	return out
+}
+
+// broken cuts out of a line what lies in any of the rectangles.
+func broken(a, b r2.Vec, holes []scene.Rect) [][2]r2.Vec {
 	d := r2.Sub(b, a)
-	t0, t1 := 0.0, 1.0
-	for _, side := range [][2]float64{{-d.X, a.X - v.Pane.Min.X}, {d.X, v.Pane.Max.X - a.X}, {-d.Y, a.Y - v.Pane.Min.Y}, {d.Y, v.Pane.Max.Y - a.Y}} {
+	type span struct{ from, to float64 }
+	free := []span{{0, 1}}
+	for _, h := range holes {
+		t0, t1, ok := through(a, d, h)
+		if !ok {
+			continue
+		}
+		var next []span
+		for _, s := range free {
+			if t0 > s.from {
+				next = append(next, span{s.from, math.Min(s.to, t0)})
+			}
+			if t1 < s.to {
+				next = append(next, span{math.Max(s.from, t1), s.to})
+			}
+		}
+		free = next
+	}
+	var out [][2]r2.Vec
+	for _, s := range free {
+		if s.to > s.from {
+			out = append(out, [2]r2.Vec{r2.Add(a, r2.Scale(s.from, d)), r2.Add(a, r2.Scale(s.to, d))})
+		}
+	}
+	return out
+}
+
+// through gives the part of a line, from 0 at a to 1 at a + d, that lies in a
+// rectangle (Liang and Barsky, ACM Trans Graph 1984;3(1):1-22).
+func through(a, d r2.Vec, r scene.Rect) (t0, t1 float64, ok bool) {
+	t0, t1 = 0, 1
+	for _, side := range [][2]float64{{-d.X, a.X - r.Min.X}, {d.X, r.Max.X - a.X}, {-d.Y, a.Y - r.Min.Y}, {d.Y, r.Max.Y - a.Y}} {
 		p, q := side[0], side[1]
 		switch {
 		case p == 0 && q < 0:
-			return out, false
+			return 0, 0, false
 		case p < 0:
 			t0 = math.Max(t0, q/p)
 		case p > 0:
 			t1 = math.Min(t1, q/p)
 		}
 	}
-	if t0 >= t1 {
+	return t0, t1, t0 < t1
+}
+
+// clip cuts a line to a little more than the pane, so that dashes are not cut
+// for what is never seen; ok is false where none of it is.
+func clip(v scene.View, l [2]r2.Vec) (out [2]r2.Vec, ok bool) {
+	a := v.ToPane(l[0])
+	d := r2.Sub(v.ToPane(l[1]), a)
+	t0, t1, ok := through(a, d, v.Pane)
+	if !ok {
 		return out, false
 	}
 	return [2]r2.Vec{v.ToImage(r2.Add(a, r2.Scale(t0, d))), v.ToImage(r2.Add(a, r2.Scale(t1, d)))}, true

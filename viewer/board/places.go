@@ -27,7 +27,7 @@ const (
 	margin    = 12.0
 	caseHigh  = 52.0
 	headHigh  = 26.0
-	sheetWide = 232.0
+	sheetWide = 242.0
 	footHigh  = 26.0
 	gap       = 10.0
 	cardPad   = 10.0

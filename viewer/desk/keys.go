@@ -48,8 +48,8 @@ func Bindings() []struct {
 		{"Look", []Binding{
 			{"Tab", "other film"}, {"A", "next device, Shift: previous"},
 			{"PageUp, PageDown", "previous and next image"}, {"< and >", "previous and next frame of a run"},
-			{"right-drag, [ ] { }", "window width and centre"}, {"\\", "next window, as stored or by histogram"},
-			{"wheel, + and -", "zoom about the cursor"}, {"middle-drag, Space-drag, Ctrl+arrows", "pan"},
+			{"right-drag, [ ] { }", "window width and centre"}, {"\\", "next window of the film"},
+			{"wheel, + and -", "zoom about the cursor"}, {"middle-drag, Ctrl+arrows", "pan; so does Space and drag"},
 			{"0", "whole film"}, {"Z", "loupe"}, {"?", "this list"}, {"Ctrl+Q", "close"},
 		}},
 	}

@@ -93,13 +93,20 @@ func localNumber(name string) (string, bool) {
 	return name[colon+1 : end], end > colon+1
 }
 
+// connects asks a socket for a connection. One that is given stays open as long
+// as the program: an X server without other clients starts anew when its last
+// one leaves (Xserver(1), -noreset), and would turn the graphics library away
+// while it does.
 func connects(path string) bool {
 	fd, err := syscall.Socket(syscall.AF_UNIX, syscall.SOCK_STREAM|syscall.SOCK_CLOEXEC, 0)
 	if err != nil {
 		return false
 	}
-	defer func() { _ = syscall.Close(fd) }()
-	return syscall.Connect(fd, &syscall.SockaddrUnix{Name: path}) == nil
+	if syscall.Connect(fd, &syscall.SockaddrUnix{Name: path}) == nil {
+		return true
+	}
+	_ = syscall.Close(fd)
+	return false
 }
 
 // arguments of this process, the program's name left out.

@@ -287,14 +287,14 @@ func asExit(err error, exit **exec.ExitError) bool {
 	return ok
 }
 
-// screen is the pixel of the screen nearest to an SR point of a pane, and the
-// SR point that a click there means: the transform inverted.
+// screen is the pixel of the screen that an SR point of a pane falls in, and
+// the SR point that a click there means: that of the pixel's middle.
 func (b tab) screen(p r2.Vec) (x, y int, means r2.Vec) {
 	m := b.ToScreen
 	sx, sy := m[0]*p.X+m[1]*p.Y+m[2], m[3]*p.X+m[4]*p.Y+m[5]
-	x, y = int(math.Round(sx)), int(math.Round(sy))
+	x, y = int(math.Floor(sx)), int(math.Floor(sy))
 	det := m[0]*m[4] - m[1]*m[3]
-	dx, dy := float64(x)-m[2], float64(y)-m[5]
+	dx, dy := float64(x)+0.5-m[2], float64(y)+0.5-m[5]
 	return x, y, r2.Vec{X: (m[4]*dx - m[1]*dy) / det, Y: (m[0]*dy - m[3]*dx) / det}
 }
 

@@ -58,7 +58,8 @@ func (a *app) input() bool {
 func (a *app) readMouse() bool {
 	p := &a.pointer
 	x, y := ebiten.CursorPosition()
-	at := r2.Vec{X: float64(x), Y: float64(y)}
+	// The pointer's tip is the middle of its pixel.
+	at := r2.Vec{X: float64(x) + 0.5, Y: float64(y) + 0.5}
 	p.moved = at != p.at
 	p.at = at
 	p.inside = false

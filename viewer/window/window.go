@@ -266,7 +266,7 @@ func (a *app) drawFilms(screen *ebiten.Image, scenes [2]*scene.Scene) {
 		}
 		a.kept[id].draw(screen, a.ink, f, a.d.Pane(id).Window, scenes[id], view)
 		if joined {
-			a.ink.draw(screen, level.Draw(id, view))
+			a.ink.draw(screen, level.Draw(id, view, a.kept[id].drawn))
 		}
 		a.ink.draw(screen, board.Crosshair(a.d, id, view, a.keys.led))
 		if a.loupe && a.pointer.pane == id && a.pointer.inside {
