@@ -21,6 +21,7 @@ type Layout struct {
 	BitsAllocated int // 8 or 16
 	BitsStored    int // 1 to BitsAllocated
 	HighBit       int // BitsStored-1 to BitsAllocated-1
+	Signed        bool
 	ByteOrder     binary.ByteOrder
 }
 
@@ -38,8 +39,10 @@ type Syntax struct {
 	ImplicitVR   bool
 	BigEndian    bool
 	Deflated     bool
-	Encapsulated bool    // pixel data are in fragments (PS3.5 A.4)
-	Decode       Decoder // nil: not decoded here
+	Encapsulated bool // pixel data are in fragments (PS3.5 A.4)
+	// SingleFragment: a frame is one fragment (PS3.5 A.4.2 and A.4.11).
+	SingleFragment bool
+	Decode         Decoder // nil: not decoded here
 }
 
 // UIDs of the syntaxes that the rest of the program asks for by name.
@@ -50,7 +53,8 @@ const (
 	ExplicitBigEndian    = "1.2.840.10008.1.2.2"
 )
 
-var table = map[string]Syntax{}
+// table starts with what is known by name; each decoder's file adds its row.
+var table = named()
 
 func register(list ...Syntax) {
 	for _, s := range list {
@@ -58,8 +62,9 @@ func register(list ...Syntax) {
 	}
 }
 
-// Encapsulated syntaxes that are known by name (PS3.6 table A-1).
-func init() {
+// named are the encapsulated syntaxes that have no decoder (PS3.6 table A-1).
+func named() map[string]Syntax {
+	m := map[string]Syntax{}
 	for uid, name := range map[string]string{
 		"1.2.840.10008.1.2.1.98":  "Encapsulated Uncompressed Explicit VR Little Endian",
 		"1.2.840.10008.1.2.4.50":  "JPEG Baseline (8 bit)",
@@ -86,8 +91,9 @@ func init() {
 		"1.2.840.10008.1.2.4.203": "High-Throughput JPEG 2000",
 		"1.2.840.10008.1.2.5":     "RLE lossless",
 	} {
-		register(Syntax{UID: uid, Name: name, Encapsulated: true})
+		m[uid] = Syntax{UID: uid, Name: name, Encapsulated: true}
 	}
+	return m
 }
 
 // Lookup gives the syntax of a transfer syntax UID. Where it is not known, or

@@ -182,7 +182,8 @@ func (s *scanner) walk(end int64, want wanted) (kept elements, pixel element, er
 		case tag.PixelData, floatPixelData, doubleFloatPixelData:
 			return kept, e, nil
 		}
-		if err := s.finish(&e, end, want(e.tag), 0); err != nil {
+		table := e.tag == extendedOffsets || e.tag == extendedLengths // of any length; read entry by entry
+		if err := s.finish(&e, end, want(e.tag) && !table, 0); err != nil {
 			return kept, pixel, err
 		}
 		if _, twice := kept[e.tag]; want(e.tag) && !twice {

@@ -36,7 +36,8 @@ type File struct {
 	// swapped: samples of 8 bits in words of a big endian file (PS3.5 A.3 with
 	// VR OW): the second of each pair comes first.
 	swapped bool
-	known   bool // the length of src is known
+	known   bool       // the length of src is known
+	parts   *fragments // of an encapsulated syntax
 }
 
 // Open reads the header of the file at path. Errors wrap imaging.ErrNotDICOM,
@@ -131,7 +132,25 @@ func (f *File) open(size int64) error {
 	if unread != nil {
 		return unread
 	}
+	if syntax.Encapsulated {
+		return f.encapsulated(d, pixel, s)
+	}
 	return f.pixelData(pixel, s)
+}
+
+// encapsulated finds where fragments of frames begin.
+func (f *File) encapsulated(d *dataset, e element, s *scanner) (err error) {
+	if e.length != undefinedLength || e.tag != tag.PixelData {
+		return fmt.Errorf("%w: the pixel data are not in fragments, as transfer syntax %s needs; export the file again", imaging.ErrDamaged, f.Header.TransferSyntax)
+	}
+	f.parts, err = newFragments(f.src, s.size, e.offset, f.Header.Frames)
+	if err != nil {
+		return err
+	}
+	f.parts.single = f.syntax.SingleFragment
+	f.parts.offsets, f.parts.lengths = d.elements[extendedOffsets], d.elements[extendedLengths]
+	f.Header.PixelData = imaging.Extent{Offset: e.offset, Length: s.size - e.offset}
+	return nil
 }
 
 // pixelData finds where the frames lie.
@@ -180,8 +199,9 @@ func (f *File) Frame(first, last int) (*imaging.Frame, error) {
 		}
 		return nil, fmt.Errorf("%s: %w: %s asked for, frames 1 to %d are there", h.File, imaging.ErrBadInput, which, h.Frames)
 	}
-	out := &imaging.Frame{Header: h, First: first, Last: last, Columns: h.Columns, Rows: h.Rows, Samples: make([]uint16, h.Columns*h.Rows)}
-	if err := f.decode(out.Samples, first); err != nil {
+	out := &imaging.Frame{Header: h, First: first, Last: last, Columns: h.Columns, Rows: h.Rows}
+	var err error
+	if out.Samples, err = f.decode(nil, first); err != nil {
 		return nil, fmt.Errorf("%s: frame %d of %d: %w", h.File, first, h.Frames, err)
 	}
 	if last == first {
@@ -195,7 +215,7 @@ func (f *File) Frame(first, last int) (*imaging.Frame, error) {
 		if n == last {
 			break
 		}
-		if err := f.decode(out.Samples, n+1); err != nil {
+		if _, err := f.decode(out.Samples, n+1); err != nil {
 			return nil, fmt.Errorf("%s: frame %d of %d: %w", h.File, n+1, h.Frames, err)
 		}
 	}
@@ -211,19 +231,25 @@ func (f *File) Frame(first, last int) (*imaging.Frame, error) {
 	return out, nil
 }
 
-// strip is how much of a frame is read at once.
-const strip = 1 << 19
-
-func (f *File) decode(dst []uint16, n int) error {
+// decode reads the samples of frame n into dst, or into new room where dst is
+// nil: not before the file has shown to hold enough for it.
+func (f *File) decode(dst []uint16, n int) ([]uint16, error) {
 	h := f.Header
+	layout := codec.Layout{Columns: h.Columns, Rows: h.Rows, BitsAllocated: h.BitsAllocated, BitsStored: h.BitsStored,
+		HighBit: h.HighBit, Signed: h.Signed, ByteOrder: binary.LittleEndian}
+	if f.syntax.BigEndian {
+		layout.ByteOrder = binary.BigEndian
+	}
+	if f.parts != nil {
+		return f.unpack(dst, n, layout)
+	}
 	size := f.frameBytes()
 	from := int64(n-1) * size
 	if from+size > h.PixelData.Length {
-		return fmt.Errorf("%w: its pixel data end at byte %d of %d; copy the file again", imaging.ErrDamaged, max(0, h.PixelData.Length-from), size)
+		return nil, fmt.Errorf("%w: its pixel data end at byte %d of %d; copy the file again", imaging.ErrDamaged, max(0, h.PixelData.Length-from), size)
 	}
-	layout := codec.Layout{Columns: h.Columns, Rows: h.Rows, BitsAllocated: h.BitsAllocated, BitsStored: h.BitsStored, HighBit: h.HighBit, ByteOrder: binary.LittleEndian}
-	if f.syntax.BigEndian {
-		layout.ByteOrder = binary.BigEndian
+	if dst == nil {
+		dst = make([]uint16, h.Columns*h.Rows)
 	}
 	width := int64(h.BitsAllocated / 8)
 	buf := make([]byte, min(size, strip)+2)
@@ -231,14 +257,35 @@ func (f *File) decode(dst []uint16, n int) error {
 		n := min(size-done, strip)
 		src, err := f.bytes(buf, from+done, n)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if err := f.syntax.Decode(dst[done/width:(done+n)/width], src, layout); err != nil {
-			return err
+			return nil, err
 		}
 		done += n
 	}
-	return nil
+	return dst, nil
+}
+
+// strip is how much of a native frame is read at once.
+const strip = 1 << 19
+
+// unpack is decode for a frame in fragments.
+func (f *File) unpack(dst []uint16, n int, layout codec.Layout) ([]uint16, error) {
+	pixels := layout.Columns * layout.Rows
+	size := 2 * int64(pixels) // as held in memory
+	src, err := f.parts.frame(n, maxPacked*size+packedRoom)
+	if err != nil {
+		return nil, err
+	}
+	if size > expandFrom && size > maxExpansion*int64(len(src)) {
+		return nil, fmt.Errorf("%w: %d bytes of pixel data are there for a frame of %d by %d; copy the file again",
+			imaging.ErrDamaged, len(src), layout.Columns, layout.Rows)
+	}
+	if dst == nil {
+		dst = make([]uint16, pixels)
+	}
+	return dst, f.syntax.Decode(dst, src, layout)
 }
 
 // bytes reads n bytes at off of the pixel data, in the order of the samples.

@@ -35,6 +35,7 @@ var headerTags = func() map[tag.Tag]bool {
 		tag.PositionerPrimaryAngleIncrement, tag.PositionerSecondaryAngleIncrement,
 		tag.FieldOfViewRotation, tag.FieldOfViewHorizontalFlip,
 		tag.PatientOrientation, tag.PatientPosition, tag.ViewPosition,
+		extendedOffsets, extendedLengths,
 	} {
 		m[t] = true
 	}
