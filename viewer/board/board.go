@@ -62,7 +62,7 @@ func caseLine(d *desk.Desk, at Places) Part {
 	left := margin * u
 	room := r.W()*0.22 - left
 	p.fit(left, 23*u, room, d.Name(), 15, true, scene.White)
-	p.fit(left, 41*u, room, "observer "+d.Observer(), 12, false, scene.Grey)
+	p.fit(left, 41*u, room, "marked by "+d.Observer(), 12, false, scene.Grey)
 
 	state, words := d.Saved()
 	ink := scene.Grey
