@@ -43,6 +43,10 @@ type Result struct {
 	Of               string
 	Frames           []mark.FrameRef
 	Scale            string // the scale's source and plane; empty where no scale enters
+	// Magnified says that the length holds at the detector or in a plane that is
+	// not known: it is no anatomical length, and Lo to Hi is what it may be at the
+	// sacrum.
+	Magnified bool
 	// Budget holds standard uncertainties (k = 1) in Unit by source.
 	Budget map[string]float64
 	Notes  []string

@@ -103,6 +103,7 @@ func (w *work) report(objects []*object) {
 		switch {
 		case c.unit == "mm":
 			r.Scale = scaleWords(sc)
+			r.Magnified = sc.MaxMagnification > 1
 		case c.unit == "px":
 			r.Notes = append(r.Notes, "no scale: "+sc.Because)
 		}
