@@ -162,6 +162,7 @@ var (
 	standardU     = own("standard-u", "Standard uncertainty from one source")
 	uncertainFrom = own("source", "Source of uncertainty")
 	resultClass   = own("class", "Class")
+	magnified     = own("magnified", "Length is magnified, no anatomy")
 	resultOf      = own("of", "Measured against")
 	resultNote    = own("note", "Note")
 	scaleUsed     = own("scale", "Scale used")

@@ -384,6 +384,9 @@ func (b *builder) result(r placement.Result) item {
 	}
 	s.text(hasProperty, resultOf, r.Of)
 	s.text(hasProperty, scaleUsed, r.Scale)
+	if r.Magnified {
+		s.text(hasProperty, magnified, "yes")
+	}
 	for _, n := range r.Notes {
 		s.line(hasProperty, resultNote, n, what)
 	}

@@ -205,7 +205,7 @@ func (c chance) result(images []*imaging.Header) placement.Result {
 		Object: pick(c, "", "N1", "N1", "L1"), Quantity: pick(c, "tip-depth-along-needle", "insertion-angle-chord", "crossing", "new-quantity"),
 		Plane: pick(c, "", "frontal", "lateral", "both", "elsewhere"), Value: c.number(), Unit: pick(c, "mm", "deg", "px", "1"),
 		Side: c.side(), SideSource: c.text(), SideConfirmed: c.some(0.5), Level: c.level(), LevelSource: c.text(), LevelConfirmed: c.some(0.5),
-		Class: c.text(), Contact: pick(c, -1, 0, 3), Of: c.text(), Scale: c.text(), Notes: c.lines(),
+		Class: c.text(), Contact: pick(c, -1, 0, 3), Of: c.text(), Scale: c.text(), Magnified: c.some(0.3), Notes: c.lines(),
 	}
 	if r.HasU = c.some(0.7); r.HasU {
 		r.U95 = math.Abs(c.number())

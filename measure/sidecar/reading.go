@@ -405,6 +405,8 @@ func (rd *reader) result(object string, num item) {
 			r.Of = it.text
 		case it.concept.is(scaleUsed):
 			r.Scale = it.text
+		case it.concept.is(magnified):
+			r.Magnified = true
 		case it.concept.is(resultNote):
 			r.Notes = append(r.Notes, it.text)
 		case it.kind == typeImage:
