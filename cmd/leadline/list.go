@@ -2,8 +2,10 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"strings"
 
+	"leadline/imaging/intake"
 	"leadline/measure/mark"
 	"leadline/measure/sidecar"
 )
@@ -16,14 +18,19 @@ var listCommand = command{
 how that is known, where the head and the patient's left lie, and the scale with
 its source. Reads headers only. Files that are not DICOM are passed over; DICOM
 files that cannot be used are named with the reason. The output names the
-patient's films but never the patient.`,
-	examples: []string{"leadline list out/practice", "leadline list film.dcm --observer \"Observer A\""},
+patient's films but never the patient.
+
+With --digest it decodes every frame instead and prints a line for each: the MD5
+of its stored values (masked to the bits stored, as little-endian 16-bit numbers,
+row by row), the file, and the frame's number; to compare with another toolkit.`,
+	examples: []string{"leadline list out/practice", "leadline list film.dcm --observer \"Observer A\"", "leadline list out/practice --digest"},
 	run:      runList,
 }
 
 func runList(c *call) error {
 	var from reader
 	from.flags(c)
+	digests := c.Bool("digest", false, "print the MD5 of each frame's stored values")
 	path, err := c.operand()
 	if err != nil {
 		return err
@@ -31,6 +38,10 @@ func runList(c *call) error {
 	defer from.close()
 	if err := from.open(path); err != nil {
 		return err
+	}
+	if *digests {
+		defer printLeftOut(c.out, from.kase)
+		return c.printDigests(from.kase)
 	}
 	names, unreadable := sidecar.Observers(from.dir())
 	book := mark.Book{}
@@ -53,11 +64,16 @@ func runList(c *call) error {
 	if unreadable != nil {
 		fmt.Fprintf(c.out, "Marks not used: %s\n", oneLine(unreadable.Error()))
 	}
-	for _, refused := range from.kase.Refused {
-		fmt.Fprintf(c.out, "Not used: %s\n", oneLine(refused.Error()))
-	}
-	if n := len(from.kase.Passed); n > 0 {
-		fmt.Fprintf(c.out, "Passed over: %s not in DICOM\n", count(n, "file"))
-	}
+	printLeftOut(c.out, from.kase)
 	return nil
+}
+
+// printLeftOut prints which files of the folder are not part of the case.
+func printLeftOut(w io.Writer, kase *intake.Case) {
+	for _, refused := range kase.Refused {
+		fmt.Fprintf(w, "Not used: %s\n", oneLine(refused.Error()))
+	}
+	if n := len(kase.Passed); n > 0 {
+		fmt.Fprintf(w, "Passed over: %s not in DICOM\n", count(n, "file"))
+	}
 }

@@ -39,8 +39,8 @@ func TestLookup(t *testing.T) {
 			t.Errorf("%s: %+v, %v", id, s, err)
 		}
 	}
-	s, err := Lookup("1.2.840.10008.1.2.4.70")
-	if !errors.Is(err, imaging.ErrUnsupported) || s.Name == "" || !strings.Contains(err.Error(), "1.2.840.10008.1.2.4.70") {
+	s, err := Lookup("1.2.840.10008.1.2.4.100")
+	if !errors.Is(err, imaging.ErrUnsupported) || s.Name == "" || !strings.Contains(err.Error(), "1.2.840.10008.1.2.4.100") {
 		t.Errorf("a compressed syntax: %+v, %v", s, err)
 	}
 	if _, err := Lookup("1.2.3\x1b[2J" + strings.Repeat("9", 500)); !errors.Is(err, imaging.ErrUnsupported) || strings.Contains(err.Error(), "\x1b") || len(err.Error()) > 300 {

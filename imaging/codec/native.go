@@ -20,8 +20,8 @@ func init() {
 // native reads samples of 8 or 16 bits allocated (PS3.5 8.1.1 and 8.2). Bits
 // outside the stored ones, which old files use for overlays, are dropped.
 func native(dst []uint16, src []byte, l Layout) error {
-	if l.BitsStored < 1 || l.BitsStored > l.BitsAllocated || l.HighBit < l.BitsStored-1 || l.HighBit >= l.BitsAllocated {
-		return fmt.Errorf("%w: %d bits stored up to bit %d of %d allocated", imaging.ErrDamaged, l.BitsStored, l.HighBit, l.BitsAllocated)
+	if err := l.bits(); err != nil {
+		return err
 	}
 	shift := l.HighBit + 1 - l.BitsStored
 	mask := uint16(1<<l.BitsStored - 1)
@@ -53,8 +53,6 @@ func native(dst []uint16, src []byte, l Layout) error {
 				dst[i] = binary.LittleEndian.Uint16(src[2*i:]) >> shift & mask
 			}
 		}
-	default:
-		return fmt.Errorf("%w: %d bits allocated a sample; 8 and 16 are read", imaging.ErrUnsupported, l.BitsAllocated)
 	}
 	return nil
 }

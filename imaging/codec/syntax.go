@@ -8,22 +8,11 @@
 package codec
 
 import (
-	"encoding/binary"
 	"fmt"
 	"strings"
 
 	"leadline/imaging"
 )
-
-// Layout is how the samples of a frame are stored (PS3.3 C.7.6.3, PS3.5 8.1.1).
-type Layout struct {
-	Columns, Rows int // pixels
-	BitsAllocated int // 8 or 16
-	BitsStored    int // 1 to BitsAllocated
-	HighBit       int // BitsStored-1 to BitsAllocated-1
-	Signed        bool
-	ByteOrder     binary.ByteOrder
-}
 
 // Decoder reads the samples of src into dst, in row order, shifted down so
 // that the lowest stored bit is bit 0 and masked to BitsStored. Signed samples
@@ -67,10 +56,6 @@ func named() map[string]Syntax {
 	m := map[string]Syntax{}
 	for uid, name := range map[string]string{
 		"1.2.840.10008.1.2.1.98":  "Encapsulated Uncompressed Explicit VR Little Endian",
-		"1.2.840.10008.1.2.4.50":  "JPEG Baseline (8 bit)",
-		"1.2.840.10008.1.2.4.51":  "JPEG Extended (8 and 12 bit)",
-		"1.2.840.10008.1.2.4.57":  "JPEG Lossless",
-		"1.2.840.10008.1.2.4.70":  "JPEG Lossless, first-order prediction",
 		"1.2.840.10008.1.2.4.80":  "JPEG-LS lossless",
 		"1.2.840.10008.1.2.4.81":  "JPEG-LS near-lossless",
 		"1.2.840.10008.1.2.4.90":  "JPEG 2000 lossless",
@@ -89,7 +74,6 @@ func named() map[string]Syntax {
 		"1.2.840.10008.1.2.4.201": "High-Throughput JPEG 2000 lossless",
 		"1.2.840.10008.1.2.4.202": "High-Throughput JPEG 2000 lossless, RPCL",
 		"1.2.840.10008.1.2.4.203": "High-Throughput JPEG 2000",
-		"1.2.840.10008.1.2.5":     "RLE lossless",
 	} {
 		m[uid] = Syntax{UID: uid, Name: name, Encapsulated: true}
 	}

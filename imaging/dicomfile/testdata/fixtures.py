@@ -41,10 +41,15 @@ def blank(name, sop_class):
     return ds
 
 
-def image(name, sop_class, alloc, stored, high, signed, photometric, frames, rows, cols, vr=None):
+def image(name, sop_class, alloc, stored, high, signed, photometric, frames, rows, cols, vr=None, film=False):
     rng = np.random.default_rng(len(manifest))
+    shape = (frames, rows, cols)
     lo, hi = (-(1 << (stored - 1)), 1 << (stored - 1)) if signed else (0, 1 << stored)
-    values = rng.integers(lo, hi, size=(frames, rows, cols), dtype=np.int64)
+    values = rng.integers(lo, hi, size=shape, dtype=np.int64)
+    if film:  # what compression is made for: slow change and a little noise
+        n, y, x = np.mgrid[0:frames, 0:rows, 0:cols]
+        shade = 0.5 + 0.45 * np.sin(x / 9.0 + n) * np.cos(y / 13.0)
+        values = np.clip(lo + (hi - lo) * shade + rng.normal(0, (hi - lo) / 150, shape), lo, hi - 1).astype(np.int64)
     values.flat[0], values.flat[1] = lo, hi - 1
     bits = (values & ((1 << stored) - 1)) << (high + 1 - stored)
     # Rubbish in the bits that hold no sample, as old overlays leave there.
@@ -70,6 +75,10 @@ for alloc, stored in ((8, 8), (8, 6), (16, 8), (16, 10), (16, 12), (16, 14), (16
     for signed in (False, True):
         image("a%ds%d%s" % (alloc, stored, "s" if signed else "u"), SC_BYTE if alloc == 8 else SC_WORD, alloc, stored, stored - 1, signed,
               "MONOCHROME1" if signed else "MONOCHROME2", 3, 5, 7)
+for alloc, stored in ((8, 8), (16, 8), (16, 10), (16, 12), (16, 14), (16, 16)):
+    for signed in (False, True):
+        image("film%d-%d%s" % (alloc, stored, "s" if signed else "u"), SC_BYTE if alloc == 8 else SC_WORD, alloc, stored, stored - 1, signed,
+              "MONOCHROME2", 3, 53, 37, film=True)
 for name, cls in (("xa", XA), ("rf", RF), ("cr", CR), ("dx", DX), ("sc", SC)):
     image(name, cls, 16, 12, 11, False, "MONOCHROME2", 1, 6, 4)
 image("shift12", XA, 16, 12, 15, False, "MONOCHROME2", 2, 4, 6)

@@ -1,0 +1,49 @@
+package main
+
+import (
+	"crypto/md5"
+	"encoding/binary"
+	"fmt"
+	"path/filepath"
+
+	"leadline/imaging"
+	"leadline/imaging/intake"
+)
+
+// printDigests prints for each frame of the case the MD5 of its samples, the
+// file and the frame's number. A frame that cannot be decoded does not keep
+// back the others; the first such error is returned.
+func (c *call) printDigests(kase *intake.Case) error {
+	var first error
+	for _, file := range kase.Files {
+		name, err := filepath.Rel(kase.Path, file.Header.File)
+		if err != nil || name == "." {
+			name = filepath.Base(file.Header.File)
+		}
+		for n := 1; n <= file.Header.Frames; n++ {
+			f, err := file.Frame(n, n)
+			if err != nil {
+				if first == nil {
+					first = err
+				}
+				continue
+			}
+			fmt.Fprintf(c.out, "%x  %s  %d\n", digest(f), oneLine(name), n)
+		}
+	}
+	return first
+}
+
+// digest is the MD5 of the stored values, masked to the bits stored, as
+// little-endian 16-bit numbers, row by row.
+func digest(f *imaging.Frame) []byte {
+	h := md5.New()
+	row := make([]byte, 2*f.Columns)
+	for samples := f.Samples; len(samples) > 0; samples = samples[f.Columns:] {
+		for i, s := range samples[:f.Columns] {
+			binary.LittleEndian.PutUint16(row[2*i:], s)
+		}
+		h.Write(row)
+	}
+	return h.Sum(nil)
+}
