@@ -123,7 +123,7 @@ func DecideSide(object string, film Reading, toward r2.Vec, seen bool, book Book
 	case d.Confirmed:
 		d.Source += "; the film agrees"
 	default:
-		d.Source = film.LeftSource + "; the device is stated so as well"
+		d.Source = film.LeftSource + "; so marked or stated as well"
 		d.Confirmed = film.LeftConfirmed
 	}
 	return d

@@ -77,10 +77,10 @@ func TestDecideSide(t *testing.T) {
 		{"marked for another device", "N1", noFilm, toLeft, false, with(nothing, needle("N2", "right", "")), "", "not known: no frontal film shows its entry and the midline", false, nil},
 		{"marked for another position", "N1.2", noFilm, toLeft, false, with(nothing, needle("N1", "right", "")), "", "not known: no frontal film shows its entry and the midline", false, nil},
 		{"marked midline", "N1", header, toLeft, true, with(nothing, needle("N1", "midline", "")), "midline", "stated, not confirmed", false, nil},
-		{"marked as the film", "N1", header, toLeft, true, with(nothing, needle("N1", "left", "")), "left", fromHeader + "; the device is stated so as well", false, nil},
+		{"marked as the film", "N1", header, toLeft, true, with(nothing, needle("N1", "left", "")), "left", fromHeader + "; so marked or stated as well", false, nil},
 		{"marked against the film", "N1", header, toLeft, true, with(nothing, needle("N1", "right", "")), "", "sources disagree", false, []string{"N1 is right by the side of its marks", "left", "positioner angles"}},
 		{"marked against a confirmed film", "N1", marker, toLeft, true, with(nothing, needle("N1", "right", "")), "", "sources disagree", false, []string{"right by the side of its marks", "left", "lead marker"}},
-		{"marked as a confirmed film", "N1", marker, toLeft, true, with(nothing, needle("N1", "left", "")), "left", byMarker + "; the device is stated so as well", true, nil},
+		{"marked as a confirmed film", "N1", marker, toLeft, true, with(nothing, needle("N1", "left", "")), "left", byMarker + "; so marked or stated as well", true, nil},
 		{"marked on both sides", "N1", header, toLeft, true, with(nothing, needle("N1", "left", ""), needle("N1", "right", "")), "", "sources disagree", false, []string{"N1", "both sides"}},
 		{"marked on both sides, though stated with a basis", "N1", header, toLeft, true, with(says("N1", "left", mark.TheatreRecord), needle("N1", "left", ""), needle("N1", "right", "")), "", "sources disagree", false, []string{"both sides"}},
 

@@ -31,6 +31,7 @@ func Compute(films []Film, book mark.Book, opt Options) Placement {
 	for _, o := range objects {
 		w.decide(o)
 	}
+	w.holdTogether(objects)
 	w.changes(objects)
 	w.report(objects)
 	w.caution(objects)
@@ -56,6 +57,7 @@ type sheet struct {
 	camera  *carm.Camera
 	cranial r2.Vec // unit vector on the plane; zero: not known
 	noHead  string
+	twice   map[string]bool // structures and devices marked more than once
 }
 
 // object is a device at one position.
@@ -64,7 +66,9 @@ type object struct {
 	kind     mark.Structure
 	device   *Device
 	sides    []mark.SideDecision
-	foramina []mark.Level // levels of the dorsal openings its entry lies in
+	halves   map[*sheet]float64 // which half of a frontal film it entered in: +1 or -1, as its midline counts
+	heights  []string           // films on which the heights of its tip differ
+	foramina []mark.Level       // levels of the dorsal openings its entry lies in
 	lateral  []*sounding
 	frontal  []*sounding
 	missing  []Missing
@@ -117,6 +121,7 @@ func (w *work) read(films []Film) {
 				s.marks = append(s.marks, m)
 			}
 		}
+		s.twice = twice(s.marks)
 		read := mark.Read(f.Ref, f.Geometry, w.book)
 		*r = FilmReading{
 			Film: f, View: read.View, ViewSource: read.ViewSource,
@@ -197,7 +202,7 @@ func (w *work) objects() []*object {
 	for _, s := range w.films {
 		for _, m := range s.marks {
 			if isDevice(m.Structure) && m.Object != "" && byName[m.Object] == nil {
-				byName[m.Object] = &object{name: m.Object, kind: m.Structure}
+				byName[m.Object] = &object{name: m.Object, kind: m.Structure, halves: map[*sheet]float64{}}
 			}
 		}
 	}
@@ -245,8 +250,35 @@ func digits(s string) int {
 	return n
 }
 
+// once are the structures that a film can hold one of.
+var once = []mark.Structure{mark.VentralMargin, mark.DorsalMargin, mark.SkinLine, mark.Midline, mark.SILine}
+
+// twice lists what is marked more than once although there is one of it: which
+// one is meant cannot be known, so none is measured.
+func twice(marks []mark.Mark) map[string]bool {
+	n := map[string]int{}
+	for _, m := range marks {
+		switch {
+		case slices.Contains(once, m.Structure):
+			n[string(m.Structure)]++
+		case isDevice(m.Structure):
+			n[m.Object]++
+		}
+	}
+	out := map[string]bool{}
+	for k, v := range n {
+		if v > 1 {
+			out[k] = true
+		}
+	}
+	return out
+}
+
 // first mark of a structure on the sheet, or nothing.
 func (s *sheet) first(structure mark.Structure) (mark.Mark, bool) {
+	if s.twice[string(structure)] {
+		return mark.Mark{}, false
+	}
 	for _, m := range s.marks {
 		if m.Structure == structure {
 			return m, true
@@ -257,6 +289,9 @@ func (s *sheet) first(structure mark.Structure) (mark.Mark, bool) {
 
 // device mark of an object on the sheet.
 func (s *sheet) device(name string) (mark.Mark, bool) {
+	if s.twice[name] {
+		return mark.Mark{}, false
+	}
 	for _, m := range s.marks {
 		if isDevice(m.Structure) && m.Object == name {
 			return m, true
@@ -270,7 +305,11 @@ func (w *work) named(s *sheet, structure mark.Structure) drawn {
 	if m, ok := s.first(structure); ok {
 		return w.drawn(m)
 	}
-	return drawn{name: string(structure)}
+	d := drawn{name: string(structure)}
+	if s.twice[d.name] {
+		d.lack = d.name + " is marked twice on this film: delete one"
+	}
+	return d
 }
 
 func (w *work) deviceLine(s *sheet, m mark.Mark) line {

@@ -95,6 +95,7 @@ type drawn struct {
 	px   []r2.Vec
 	sd   float64 // pixels, per coordinate
 	lead bool
+	lack string // why there is no mark although it was drawn
 }
 
 func (d drawn) marked() bool { return len(d.px) > 0 }
@@ -163,7 +164,7 @@ func newLine(d drawn, p plane, f form) line {
 // arranged makes the line of a mark, its points brought into order first.
 func arranged(d drawn, p plane, f form) line {
 	if !d.marked() {
-		return line{drawn: d}
+		return line{drawn: d, why: d.lack}
 	}
 	if len(d.px) < curve.LeastPoints {
 		return line{drawn: d, why: d.name + " has " + count(len(d.px), "point") + ", at least " + strconv.Itoa(curve.LeastPoints) + " are needed"}
@@ -199,24 +200,28 @@ const (
 	tailSteps  = 100
 )
 
-// newAxis fits the axis. Without a scale a shaft counts as straight within half
-// a pixel, for no C-arm's pixel is as large as a millimetre (common practice,
-// no source); a bent one then has no axis.
-func newAxis(px []r2.Vec, p plane) (axis, string) {
-	pts := p.all(px)
+// newAxis fits the axis. Without a scale a shaft counts as straight where its
+// points lie within three standard deviations of their marking of the line; a
+// bent one then has no axis.
+func newAxis(d drawn, p plane) (axis, string) {
+	pts := p.all(d.px)
+	within := StraightWithin
+	if !p.scaled {
+		within = 3 * d.sd * max(p.column, p.row)
+	}
 	l, ok := curve.Fit(pts)
 	if !ok {
 		return axis{}, "its points coincide"
 	}
 	a := axis{Line: l}
 	for _, q := range pts {
-		if d := l.Off(q); d > StraightWithin || d < -StraightWithin {
+		if d := l.Off(q); d > within || d < -within {
 			a.bent = true
 		}
 	}
 	if a.bent {
 		if !p.scaled {
-			return axis{}, "a bent shaft needs a scale"
+			return axis{}, "a bent shaft needs a scale: mark a known length"
 		}
 		tail, enough := curve.Tail(pts, TailLength, tailSteps)
 		if a.Line, ok = curve.Fit(tail); !ok {

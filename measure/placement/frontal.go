@@ -73,6 +73,9 @@ func (w *frontal) evaluate() *found {
 	noMid := ""
 	if !midOK {
 		noMid = "mark the midline on this film"
+		if w.midline.lack != "" {
+			noMid = w.midline.lack
+		}
 	}
 	entry, ok := w.entry(f)
 	if ok {
@@ -148,7 +151,7 @@ func (w *frontal) entry(f *found) (r2.Vec, bool) {
 		}
 		return first.Point, true
 	}
-	a, why := newAxis(w.device.px, w.plane)
+	a, why := newAxis(w.device.drawn, w.plane)
 	f.axis, f.axisWhy = a, why
 	if why != "" {
 		f.miss(w.device.name+": "+why, frontEntryX, frontEntryY)
@@ -214,7 +217,11 @@ func (w *frontal) foramenSlots(f *found, entry, lateral, caudal r2.Vec) {
 // siSlot measures the tip from the sacroiliac line, parallel to the midline.
 func (w *frontal) siSlot(f *found, tip, caudal r2.Vec) {
 	if !w.si.marked() {
-		f.miss("mark the si-line on this film", caudalTip)
+		why := "mark the si-line on this film"
+		if w.si.lack != "" {
+			why = w.si.lack
+		}
+		f.miss(why, caudalTip)
 		return
 	}
 	si, ok := curve.Fit(w.plane.all(w.si.px))

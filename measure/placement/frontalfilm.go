@@ -41,12 +41,37 @@ func (w *work) frontalFilms(o *object) {
 		if inside {
 			o.foramina = append(o.foramina, fr.foramina[fr.chosen].level)
 		}
+		w.heights(o, d)
 		toward, seen := d.toward()
+		if mid, ok := curve.Fit(s.plane.all(fr.midline.px)); ok && seen {
+			o.halves[s] = math.Copysign(1, r2.Cross(mid.Direction, s.plane.at(toward)))
+		}
 		side := mark.DecideSide(o.name, s.read, toward, seen, w.book)
 		if v := f.v[offsetEntry]; v == v && !seen && side.Side == mark.NoSide && side.Conflict == "" {
 			side.Source = "not known: the entry lies nearer the midline than its uncertainty"
 		}
 		o.sides = append(o.sides, side)
+	}
+}
+
+// heights compares the tip's heights on the two films where the geometry of
+// both is known and there is a scale. That they agree proves nothing; that they
+// differ by more than the films may be shifted is worth telling.
+func (w *work) heights(o *object, d *sounding) {
+	if d.partner == nil || o.kind == mark.Lead || d.sheet.camera == nil || d.partner.sheet.camera == nil || !d.sheet.plane.scaled {
+		return
+	}
+	lateral, frontal := d.partner.lateral.device, d.frontal.device
+	p, along, ok := carm.Epipolar(*d.partner.sheet.camera, lateral.px[len(lateral.px)-1], *d.sheet.camera)
+	if !ok {
+		return
+	}
+	at := d.sheet.plane.at
+	level := curve.Line{Origin: at(p), Direction: r2.Unit(r2.Sub(at(r2.Add(p, along)), at(p)))}
+	apart := math.Abs(level.Off(at(frontal.px[len(frontal.px)-1])))
+	marks := quantity.Coverage * math.Hypot(lateral.sd*d.partner.sheet.plane.row, frontal.sd*d.sheet.plane.row)
+	if limit := math.Hypot(ViewShiftHalf, marks); apart > limit {
+		o.heights = append(o.heights, fmt.Sprintf("%s: the heights of its tip on the two films differ by %.0f mm: the films may be shifted, or one shows another needle.", o.name, apart))
 	}
 }
 

@@ -132,7 +132,7 @@ func (l *lateral) evaluate() *found {
 }
 
 func (l *lateral) evaluateNeedle(f *found) {
-	a, why := newAxis(l.device.px, l.plane)
+	a, why := newAxis(l.device.drawn, l.plane)
 	f.axis, f.axisWhy = a, why
 	if why != "" {
 		for s := range f.why {

@@ -321,8 +321,8 @@ const (
 
 func (p pair) evaluate() *found {
 	f := newFound(crossSlots)
-	a, whyA := newAxis(p.a.px, p.plane)
-	b, whyB := newAxis(p.b.px, p.plane)
+	a, whyA := newAxis(p.a, p.plane)
+	b, whyB := newAxis(p.b, p.plane)
 	if whyA+whyB != "" {
 		return f
 	}

@@ -2,6 +2,7 @@ package placement
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -34,11 +35,62 @@ func (w *work) decide(o *object) {
 	}
 	level := mark.DecideLevel(o.name, foramen, w.book)
 	d.Level, d.LevelSource, d.LevelConfirmed = level.Level, level.Source, level.Confirmed
+	if level.Level == "" && level.Conflict == "" && o.outside() {
+		d.LevelSource = "not known: the entry lies in no marked dorsal opening"
+	}
 	if level.Conflict != "" {
 		d.LevelConflict = level.Conflict
 	}
 	if d.LevelConflict != "" {
 		d.Level, d.LevelConfirmed = "", false
+	}
+}
+
+// holdTogether compares the sides of devices seen on one frontal film: those in
+// one half of it lie on one side of the patient, those in different halves do
+// not. Where sides contradict that, the film cannot be trusted for the device
+// whose side is not confirmed, nor for either where both are or neither is.
+func (w *work) holdTogether(objects []*object) {
+	type ruling struct {
+		o   *object
+		why string
+	}
+	var rulings []ruling
+	sided := func(s mark.Side) bool { return s == mark.LeftSide || s == mark.RightSide }
+	for i, a := range objects {
+		for _, b := range objects[i+1:] {
+			da, db := a.device, b.device
+			if !sided(da.Side) || !sided(db.Side) {
+				continue
+			}
+			for s, half := range a.halves {
+				other, seen := b.halves[s]
+				if !seen || (half == other) == (da.Side == db.Side) {
+					continue
+				}
+				where := "on one side"
+				if half != other {
+					where = "on different sides"
+				}
+				for _, r := range []struct {
+					o, than *object
+				}{{a, b}, {b, a}} {
+					if r.o.device.SideConfirmed && !r.than.device.SideConfirmed {
+						continue
+					}
+					rulings = append(rulings, ruling{r.o, fmt.Sprintf("%s and %s lie %s of the midline of a film, but would be %s and %s (%s): confirm the side of each.",
+						a.name, b.name, where, da.Side, db.Side, r.than.device.SideSource)})
+				}
+				break
+			}
+		}
+	}
+	for _, r := range rulings {
+		d := r.o.device
+		d.Side, d.SideConfirmed = mark.NoSide, false
+		if d.SideConflict == "" {
+			d.SideConflict, d.SideSource = r.why, "sources disagree"
+		}
 	}
 }
 
@@ -53,6 +105,10 @@ func (w *work) changes(objects []*object) {
 			}
 		}
 		if earlier == nil {
+			continue
+		}
+		if a, b := earlier.device.Side, later.device.Side; a != "" && b != "" && a != b {
+			later.missing = append(later.missing, Missing{later.name, "depth-change", earlier.name + " and " + later.name + " lie on different sides"})
 			continue
 		}
 		compared := false
@@ -142,14 +198,21 @@ func scaleWords(s scale.Scale) string {
 // absent lists what a whole view would have given.
 func (w *work) absent(o *object) {
 	noFilm := func(view string) string {
+		var unknown []string
 		for _, s := range w.films {
-			if _, ok := s.device(o.name); ok && (s.reading.View == imaging.NoView || s.reading.View == imaging.Oblique) {
-				what := "oblique"
-				if s.reading.View == imaging.NoView {
-					what = "not known"
-				}
-				return "the view of " + s.reading.Film.File + " is " + what + ": confirm it as " + view + " if it is, or mark " + o.name + " on a " + view + " film"
+			if s.twice[o.name] && string(s.reading.View) == view {
+				return o.name + " is marked twice on " + s.reading.Film.File + ": delete one"
 			}
+			_, ok := s.device(o.name)
+			switch v := s.reading.View; {
+			case ok && v == imaging.Oblique:
+				return s.reading.Film.File + " is an oblique film: mark " + o.name + " on a " + view + " film, or confirm the view"
+			case ok && v == imaging.NoView:
+				unknown = append(unknown, s.reading.Film.File)
+			}
+		}
+		if len(unknown) > 0 {
+			return "the view of " + strings.Join(unknown, " and ") + " is not known: confirm which film is " + view
 		}
 		return "mark " + o.name + " on a " + view + " film"
 	}
@@ -172,6 +235,17 @@ func (w *work) absent(o *object) {
 	}
 }
 
+// outside reports whether the entry is known on a frontal film with outlines of
+// dorsal openings, but lies in none of them.
+func (o *object) outside() bool {
+	for _, d := range o.frontal {
+		if len(d.frontal.foramina) > 0 && d.found.v[offsetEntry] == d.found.v[offsetEntry] {
+			return len(o.foramina) == 0
+		}
+	}
+	return false
+}
+
 // Cautions in fixed words, so that screen, note and report say the same.
 const (
 	CautionReview   = "For review after the case, never for guidance."
@@ -191,6 +265,9 @@ func (w *work) caution(objects []*object) {
 			w.out.Cautions = append(w.out.Cautions, text)
 		}
 	}
+	// A caution that holds for every device stands alone, else it is put to
+	// the devices it concerns.
+	about := map[string][]string{}
 	for _, o := range objects {
 		d := o.device
 		switch {
@@ -200,18 +277,37 @@ func (w *work) caution(objects []*object) {
 			add(o.name + ": side confirmed against another source: " + d.SideSource + ".")
 		case d.Side == mark.NoSide || d.SideConfirmed:
 		case strings.Contains(d.SideSource, "header"):
-			add(CautionHeader)
+			about[CautionHeader] = append(about[CautionHeader], o.name)
 		default:
-			add(CautionStated)
+			about[CautionStated] = append(about[CautionStated], o.name)
 		}
 		switch {
 		case d.LevelConflict != "":
 			add(o.name + ": level left out: " + d.LevelConflict)
 		case d.Level == "" || d.LevelConfirmed:
 		case strings.Contains(d.LevelSource, "sacroiliac"):
-			add(CautionSILine)
+			about[CautionSILine] = append(about[CautionSILine], o.name)
 		default:
-			add(CautionLevel)
+			about[CautionLevel] = append(about[CautionLevel], o.name)
+		}
+		for _, h := range o.heights {
+			add(h)
+		}
+	}
+	for _, c := range []string{CautionHeader, CautionStated, CautionSILine, CautionLevel} {
+		switch names := about[c]; len(names) {
+		case 0:
+		case len(objects):
+			add(c)
+		default:
+			add(strings.Join(names, ", ") + ": " + c)
+		}
+	}
+	for i, later := range objects {
+		for _, o := range objects[:i] {
+			if a, b := o.device.Side, later.device.Side; mark.Device(o.name) == mark.Device(later.name) && a != "" && b != "" && a != b {
+				add(o.name + " and " + later.name + " lie on different sides: is it one device?")
+			}
 		}
 	}
 	for _, s := range w.films {
@@ -227,6 +323,9 @@ func (w *work) caution(objects []*object) {
 		}
 		if len(s.marks) == 0 {
 			continue
+		}
+		for _, name := range slices.Sorted(maps.Keys(s.twice)) {
+			add(r.Film.File + ": " + name + " is marked twice: delete one.")
 		}
 		if off, _, _, ok := r.Film.Geometry.OffView(r.View); ok && r.View == imaging.Lateral && off > RotationHalf {
 			add(CautionRotated)
