@@ -40,7 +40,7 @@ func (l Layout) check(samples int) error {
 // masks them.
 func (l Layout) place(dst []uint16) {
 	shift, mask := l.HighBit+1-l.BitsStored, uint16(1<<l.BitsStored-1)
-	if l.BitsStored == l.BitsAllocated {
+	if l.BitsStored == 16 {
 		return
 	}
 	for i, v := range dst {

@@ -1,6 +1,7 @@
 package dicomfile
 
 import (
+	"bufio"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -49,12 +50,14 @@ type fragments struct {
 	offsets element // the Extended Offset Table; zero where there is none
 	lengths element
 
-	mu     sync.Mutex
-	walked bool
-	failed error
-	parts  []part // all fragments
-	cut    bool   // the file ends before the sequence does
-	starts []int  // in parts, of each frame
+	mu      sync.Mutex
+	checked bool // the table of offsets
+	unsound error
+	walked  bool
+	failed  error
+	parts   []part // all fragments
+	cut     bool   // the file ends before the sequence does
+	starts  []int  // in parts, of each frame
 }
 
 // part is the value of one item.
@@ -143,21 +146,14 @@ func (f *fragments) frame(n int, limit int64) ([]byte, error) {
 // item's head on; errTable where there is none, or it does not lead from the
 // head of one item to the head of another.
 func (f *fragments) byTable(n int) ([]part, error) {
-	wide := f.offsets.length != 0
-	table, width := f.basic, int64(4)
-	if wide {
-		table, width = f.offsets, 8
-	}
-	if int64(table.length) != int64(f.frames)*width {
-		return nil, errTable
+	table, width := f.table()
+	if err := f.check(); err != nil {
+		return nil, err
 	}
 	entry := func(of element, i int) (int64, error) {
 		var b [8]byte
 		err := f.read(b[:width], of.offset+int64(i)*width)
-		if v := binary.LittleEndian.Uint64(b[:]); v < 1<<62 {
-			return int64(v), err
-		}
-		return 0, errTable
+		return int64(binary.LittleEndian.Uint64(b[:])), err
 	}
 	from, err := entry(table, n-1)
 	if err != nil {
@@ -168,9 +164,6 @@ func (f *fragments) byTable(n int) ([]part, error) {
 		if to, err = entry(table, n); err != nil {
 			return nil, err
 		}
-	}
-	if n == 1 && from != 0 || to >= 0 && to <= from || f.first+from > f.size {
-		return nil, errTable
 	}
 	var parts []part
 	for at := f.first + from; to < 0 || at < f.first+to; {
@@ -194,7 +187,7 @@ func (f *fragments) byTable(n int) ([]part, error) {
 		}
 	}
 	// The length that goes with an extended offset leaves the padding out.
-	if wide && int64(f.lengths.length) == int64(f.frames)*width && len(parts) == 1 {
+	if width == 8 && int64(f.lengths.length) == int64(f.frames)*width && len(parts) == 1 {
 		length, err := entry(f.lengths, n-1)
 		if err != nil {
 			return nil, err
@@ -204,6 +197,44 @@ func (f *fragments) byTable(n int) ([]part, error) {
 		}
 	}
 	return parts, nil
+}
+
+// table is the table of offsets to go by, and the bytes of an entry.
+func (f *fragments) table() (element, int64) {
+	if f.offsets.length != 0 {
+		return f.offsets, 8
+	}
+	return f.basic, 4
+}
+
+// check reads the table of offsets through, once: one for each frame, from 0
+// and rising.
+func (f *fragments) check() error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.checked {
+		return f.unsound
+	}
+	table, width := f.table()
+	f.checked, f.unsound = true, errTable
+	if int64(table.length) != int64(f.frames)*width {
+		return errTable
+	}
+	r := bufio.NewReader(io.NewSectionReader(f.src, table.offset, int64(table.length)))
+	last := int64(-1)
+	for range f.frames {
+		var b [8]byte
+		if _, err := io.ReadFull(r, b[:width]); err != nil {
+			return errTable
+		}
+		v := int64(binary.LittleEndian.Uint64(b[:]))
+		if v <= last || last < 0 && v != 0 || v >= unbounded {
+			return errTable
+		}
+		last = v
+	}
+	f.unsound = nil
+	return nil
 }
 
 // byWalk gives the fragments of a frame without a table.

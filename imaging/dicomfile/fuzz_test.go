@@ -19,6 +19,10 @@ func FuzzOpen(f *testing.F) {
 		f.Fatal(err)
 	}
 	f.Add(b.Bytes())
+	_, streams := three()
+	split := halves(streams)
+	f.Add(newRaw(jpegLossless).image(5, 4, "3 ").fragmented(starts(split, 2), split...).Bytes())
+	f.Add(newRaw(jpegLossless).image(5, 4, "3 ").extended([]uint64{0, 9, 99}, nil).fragmented(nil, split...).Bytes())
 	f.Fuzz(func(t *testing.T, data []byte) {
 		file, err := New(bytes.NewReader(data), int64(len(data)), "fuzz")
 		if err != nil {
@@ -36,9 +40,10 @@ func FuzzOpen(f *testing.F) {
 		if int64(h.Columns)*int64(h.Rows) > 1<<20 {
 			return
 		}
+		file.Frame(h.Frames, h.Frames)
 		fr, err := file.Frame(1, 1)
 		if err != nil {
-			if !errors.Is(err, imaging.ErrDamaged) {
+			if !errors.Is(err, imaging.ErrDamaged) && !errors.Is(err, imaging.ErrUnsupported) {
 				t.Fatalf("error of no kind: %v", err)
 			}
 			return

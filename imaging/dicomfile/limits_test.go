@@ -68,8 +68,13 @@ func (r *raw) element(group, el uint16, vr, value string) *raw {
 
 func us(v uint16) string { return string(binary.LittleEndian.AppendUint16(nil, v)) }
 
-// image describes 16-bit frames; Pixel Data follow.
+// image describes frames of 12 bits in 16; Pixel Data follow.
 func (r *raw) image(columns, rows uint16, frames string) *raw {
+	return r.wide(columns, rows, frames, 12)
+}
+
+// wide is image with so many bits stored.
+func (r *raw) wide(columns, rows uint16, frames string, stored int) *raw {
 	r.element(0x0008, 0x0016, "UI", "1.2.840.10008.5.1.4.1.1.12.1")
 	r.element(0x0008, 0x0018, "UI", "2.25.11\x00")
 	r.element(0x0028, 0x0002, "US", us(1))
@@ -78,8 +83,8 @@ func (r *raw) image(columns, rows uint16, frames string) *raw {
 	r.element(0x0028, 0x0010, "US", us(rows))
 	r.element(0x0028, 0x0011, "US", us(columns))
 	r.element(0x0028, 0x0100, "US", us(16))
-	r.element(0x0028, 0x0101, "US", us(12))
-	r.element(0x0028, 0x0102, "US", us(11))
+	r.element(0x0028, 0x0101, "US", us(uint16(stored)))
+	r.element(0x0028, 0x0102, "US", us(uint16(stored-1)))
 	return r.element(0x0028, 0x0103, "US", us(0))
 }
 

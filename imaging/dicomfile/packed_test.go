@@ -14,6 +14,7 @@ var encoders = map[string][]string{
 	"gdcm RLE":       {"gdcmconv", "--rle"},
 	"dcmtk lossless": {"dcmcjpeg", "+e1"},
 	"gdcm lossless":  {"gdcmconv", "--jpeg"},
+	"dcmtk JPEG-LS":  {"dcmcjpls", "+el"},
 }
 
 // filmEncoders are tried on the films alone.
@@ -28,6 +29,11 @@ var filmEncoders = map[string][]string{
 	"fragments, table":    {"dcmcjpeg", "+e1", "+fs", "1"},
 	"fragments, no table": {"dcmcjpeg", "+e1", "+fs", "1", "-ot"},
 	"RLE, no table":       {"dcmcrle", "-ot"},
+	// gdcm 3.0.21 cannot write JPEG-LS of 6 of 8 bits, nor of odd length.
+	"gdcm JPEG-LS":        {"gdcmconv", "--jpegls"},
+	"JPEG-LS, parameters": {"dcmcjpls", "+el", "+t1", "5", "+t2", "9", "+t3", "40", "+rs", "31"},
+	"JPEG-LS, zero end":   {"dcmcjpls", "+el", "+pz", "+in"},
+	"JPEG-LS, fragments":  {"dcmcjpls", "+el", "+fs", "1", "-ot"},
 }
 
 // encode runs an encoder or decoder.
