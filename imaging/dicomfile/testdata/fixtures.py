@@ -75,10 +75,9 @@ for alloc, stored in ((8, 8), (8, 6), (16, 8), (16, 10), (16, 12), (16, 14), (16
     for signed in (False, True):
         image("a%ds%d%s" % (alloc, stored, "s" if signed else "u"), SC_BYTE if alloc == 8 else SC_WORD, alloc, stored, stored - 1, signed,
               "MONOCHROME1" if signed else "MONOCHROME2", 3, 5, 7)
-for alloc, stored in ((8, 8), (16, 8), (16, 10), (16, 12), (16, 14), (16, 16)):
-    for signed in (False, True):
-        image("film%d-%d%s" % (alloc, stored, "s" if signed else "u"), SC_BYTE if alloc == 8 else SC_WORD, alloc, stored, stored - 1, signed,
-              "MONOCHROME2", 3, 53, 37, film=True)
+for alloc, stored, signed in ((8, 8, False), (8, 8, True), (16, 10, False), (16, 12, False), (16, 12, True), (16, 16, False), (16, 16, True)):
+    image("film%d-%d%s" % (alloc, stored, "s" if signed else "u"), SC_BYTE if alloc == 8 else SC_WORD, alloc, stored, stored - 1, signed,
+          "MONOCHROME2", 3, 53, 37, film=True)
 for name, cls in (("xa", XA), ("rf", RF), ("cr", CR), ("dx", DX), ("sc", SC)):
     image(name, cls, 16, 12, 11, False, "MONOCHROME2", 1, 6, 4)
 image("shift12", XA, 16, 12, 15, False, "MONOCHROME2", 2, 4, 6)
