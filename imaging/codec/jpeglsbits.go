@@ -128,6 +128,9 @@ func (r *lsBits) ended() bool {
 // is not there.
 func (r *lsBits) restart(n int) bool {
 	left, at := r.rest()
+	for at+1 < len(r.src) && r.src[at+1] == 0xff { // fill bytes (T.81 B.1.1.2)
+		at++
+	}
 	if left > slack || at+1 >= len(r.src) || r.src[at+1] != markerRST0+byte(n&7) {
 		return false
 	}

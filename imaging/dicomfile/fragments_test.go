@@ -187,6 +187,8 @@ func TestCutShortPacked(t *testing.T) {
 		"lossless, no table":  {"dcmcjpeg", "+e1", "+fs", "1", "-ot"},
 		"baseline":            {"dcmcjpeg", "+eb"},
 		"extended, fragments": {"dcmcjpeg", "+ee", "+fs", "1"},
+		"JPEG-LS":             {"dcmcjpls", "+el"},
+		"near-lossless":       {"dcmcjpls", "+en", "+fs", "1"},
 	} {
 		path := filepath.Join(t.TempDir(), "image.dcm")
 		encode(t, command, filepath.Join(dir, "film16-12u.dcm"), path)

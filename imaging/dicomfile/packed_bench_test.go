@@ -30,6 +30,8 @@ d.save_as(sys.argv[2])`, source, plain, "30")
 		{"RLE", []string{"dcmcrle"}, [][]string{{"dcmdrle"}, {"gdcmconv", "--raw"}}},
 		{"lossless", []string{"dcmcjpeg", "+e1"}, [][]string{{"dcmdjpeg"}, {"gdcmconv", "--raw"}}},
 		{"extended", []string{"dcmcjpeg", "+ee", "+bt"}, [][]string{{"dcmdjpeg"}, {"gdcmconv", "--raw"}}},
+		{"JPEG-LS", []string{"dcmcjpls", "+el"}, [][]string{{"dcmdjpls"}, {"gdcmconv", "--raw"}}},
+		{"near-lossless", []string{"dcmcjpls", "+en"}, [][]string{{"dcmdjpls"}, {"gdcmconv", "--raw"}}},
 		{"baseline", []string{"dcmcjpeg", "+eb"}, [][]string{{"dcmdjpeg"}, {"gdcmconv", "--raw"}}},
 	} {
 		run, one := filepath.Join(dir, c.name), filepath.Join(dir, c.name+"1")
