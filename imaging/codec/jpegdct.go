@@ -53,10 +53,16 @@ func (s *jpegStream) sequential(dst []uint16, dcSpec, acSpec *huffmanSpec, q *[6
 			inverse(&coefficients, last)
 			w := min(8, l.Columns-x)
 			for v := range min(8, l.Rows-y) {
-				out := dst[(y+v)*l.Columns+x:][:w]
-				in := coefficients[8*v:][:w]
-				for u, c := range in {
-					out[u] = uint16(min(max(c+level, 0), most))
+				out := dst[(y+v)*l.Columns+x:]
+				if w == 8 {
+					whole, in := (*[8]uint16)(out), (*[8]int)(coefficients[8*v:])
+					for u := range whole {
+						whole[u] = uint16(min(max(in[u]+level, 0), most))
+					}
+					continue
+				}
+				for u := range w {
+					out[u] = uint16(min(max(coefficients[8*v+u]+level, 0), most))
 				}
 			}
 		}
@@ -67,17 +73,33 @@ func (s *jpegStream) sequential(dst []uint16, dcSpec, acSpec *huffmanSpec, q *[6
 // block decodes the coefficients of a block, dequantized and in rows (F.2.2).
 // last is the index in the stream of the last that is not 0.
 func (b *bitReader) block(c *[64]int, dc, ac *huffman, q *[64]int32, previous *int) (last int, ok bool) {
-	value, _, ok := b.coefficient(dc)
-	if !ok {
-		return 0, false
-	}
-	*previous += value
-	c[0] = *previous * int(q[0])
-	for k := 1; k < 64; k++ {
-		value, run, ok := b.coefficient(ac)
-		if !ok {
-			return 0, false
+	table := dc
+	for k := 0; k < 64; k++ {
+		if b.left < 32 {
+			b.refill()
 		}
+		e := table.lookup[b.word>>(64-lookupBits)]
+		if e == 0 {
+			if e = table.long(uint32(b.word >> 48)); e == 0 {
+				return 0, false
+			}
+		}
+		drop := e & 31
+		b.word <<= drop
+		b.left -= int(drop)
+		value := int(int16(e >> 16))
+		if extra := int(e >> 5 & 15); extra > 0 {
+			value = int(int16(extend(uint32(b.word>>(64-extra)), extra)))
+			b.word <<= extra
+			b.left -= extra
+		}
+		if k == 0 {
+			*previous += value
+			c[0] = *previous * int(q[0])
+			table = ac
+			continue
+		}
+		run := int(e >> 9 & 15)
 		if value == 0 {
 			if run < 15 {
 				break // end of block
@@ -92,30 +114,6 @@ func (b *bitReader) block(c *[64]int, dc, ac *huffman, q *[64]int32, previous *i
 		last = k
 	}
 	return last, !b.over()
-}
-
-// coefficient decodes one value and, of an AC coefficient, the zeros before it.
-func (b *bitReader) coefficient(table *huffman) (value, run int, ok bool) {
-	if b.left < 32 {
-		b.refill()
-	}
-	e := table.lookup[b.word>>(64-lookupBits)]
-	if e == 0 {
-		if e = table.long(uint32(b.word >> 48)); e == 0 {
-			return 0, 0, false
-		}
-	}
-	drop := e & 31
-	b.word <<= drop
-	b.left -= int(drop)
-	run = int(e >> 9 & 15)
-	if extra := int(e >> 5 & 15); extra > 0 {
-		value = int(int16(extend(uint32(b.word>>(64-extra)), extra)))
-		b.word <<= extra
-		b.left -= extra
-		return value, run, true
-	}
-	return int(int16(e >> 16)), run, true
 }
 
 // The inverse DCT (T.81 A.3.3) is done by columns, then by rows, in whole
