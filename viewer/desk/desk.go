@@ -59,6 +59,8 @@ type Desk struct {
 	device   string // the device numbers are shown for
 	question *Question
 	help     bool
+	full     bool // all numbers, cautions and readings are on show
+	page     int  // of them
 	caution  bool
 	notice   Notice
 	quitting bool
@@ -141,6 +143,10 @@ func (d *Desk) refuse(err error) {
 
 // Help reports whether the list of keys is on show.
 func (d *Desk) Help() bool { return d.help }
+
+// Full reports whether all numbers, cautions and readings are on show, and
+// which page of them, from 0; a page past the last means the last.
+func (d *Desk) Full() (page int, on bool) { return d.page, d.full }
 
 // Caution reports whether the caution waits to be acknowledged.
 func (d *Desk) Caution() bool { return d.caution }

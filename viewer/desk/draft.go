@@ -16,12 +16,16 @@ type Draft struct {
 	Mark mark.Mark
 	Kind Kind
 	Pane PaneID
+
+	former *mark.Mark // which this one replaces as soon as it stands
 }
 
 // Draft being marked, or nil.
 func (d *Desk) Draft() *Draft { return d.now.draft }
 
-// Begin starts marking a structure, in the pane it belongs to.
+// Begin starts marking a structure, in the pane it belongs to; a device that is
+// marked in one view and not yet in the other is marked there. Which device it
+// is follows from the film of the first point.
 func (d *Desk) Begin(s mark.Structure) {
 	k := KindOf(s)
 	d.endDraft()
@@ -29,36 +33,40 @@ func (d *Desk) Begin(s mark.Structure) {
 	if !k.Shows(pane.View()) {
 		pane = pane.Other()
 	}
+	if k.NeedsObject && s != mark.Contact {
+		if p, ok := d.fellow(k); ok {
+			pane = p
+		}
+	}
 	if !d.ready(k, pane) {
 		return
 	}
 	d.focus = pane
-	m := mark.Mark{Structure: s, Frame: d.panes[pane].Ref, Origin: mark.ByHand}
-	if k.NeedsObject {
-		m.Object = d.objectFor(s, m.Frame)
-		if s == mark.Contact {
-			if m.Object == "" {
-				d.refuse(fmt.Errorf("mark a lead first (L): a contact belongs to one"))
-				return
-			}
-			m.Index = d.nextContact(m.Object, m.Frame)
-		}
+	m := bound(d, mark.Mark{Structure: s, Origin: mark.ByHand}, pane)
+	if s == mark.Contact && m.Object == "" {
+		d.refuse(fmt.Errorf("mark a lead first (L): a contact belongs to one"))
+		return
 	}
-	d.askAbout(m, func(m mark.Mark) { d.begin(m, pane) })
+	d.askAbout(m, func(m mark.Mark) { d.beginOnce(m, pane) })
 }
 
 // ready reports whether the pane shows a film the structure is marked on, and
 // says what is wrong where it does not.
 func (d *Desk) ready(k Kind, p PaneID) bool {
-	ref := d.panes[p].Ref
+	ref, other := d.panes[p].Ref, d.panes[p.Other()].Ref
 	if ref.Instance == "" {
+		if other.Instance != "" && d.Reading(other).View == imaging.NoView {
+			d.focus = p.Other()
+			d.refuse(fmt.Errorf("state the view of %s first (V): %s is marked on a %s film", d.fileOf(other), k.Name, p))
+			return false
+		}
 		d.refuse(fmt.Errorf("%s is marked on a %s film, and this case has none", k.Name, p))
 		return false
 	}
 	v := d.Reading(ref).View
 	if v == imaging.NoView {
 		d.focus = p
-		d.refuse(fmt.Errorf("say first what view this film is (V)"))
+		d.refuse(fmt.Errorf("state the view of %s first (V): only then is anything marked on it", d.fileOf(ref)))
 		return false
 	}
 	if !k.Shows(v) {
@@ -68,15 +76,16 @@ func (d *Desk) ready(k Kind, p PaneID) bool {
 	return true
 }
 
-func (d *Desk) begin(m mark.Mark, p PaneID) {
+func (d *Desk) begin(m mark.Mark, p PaneID, former *mark.Mark) {
 	k := KindOf(m.Structure)
 	if k.NeedsObject {
 		d.device = m.Object
 	}
 	m.UID = mark.NewUID()
-	d.now.draft = &Draft{Mark: m, Kind: k, Pane: p}
+	d.focus = p
+	d.now.draft = &Draft{Mark: m, Kind: k, Pane: p, former: former}
 	d.now.selection = Selection{Vertex: whole}
-	d.say("%s: %s.", NameOf(m), k.How)
+	d.invite(d.now.draft)
 }
 
 // AddPoint sets the next point of the draft at an SR point of a pane.
@@ -90,9 +99,10 @@ func (d *Desk) AddPoint(p PaneID, at r2.Vec) {
 			d.refuse(fmt.Errorf("%s is being marked on the %s film: Enter ends it", NameOf(dr.Mark), dr.Pane))
 			return
 		}
-		if !d.ready(dr.Kind, p) {
+		if !d.aim(p) {
 			return
 		}
+		dr = d.now.draft
 	}
 	ref := d.panes[p].Ref
 	at = mark.Round(at)
@@ -111,6 +121,9 @@ func (d *Desk) AddPoint(p PaneID, at r2.Vec) {
 	d.remember(fmt.Sprintf("point %d of %s", n, NameOf(next.Mark)))
 	d.now.draft = &next
 	if n >= dr.Kind.Least {
+		if dr.former != nil {
+			d.now.book = withoutMark(d.now.book, dr.former.UID)
+		}
 		d.now.book = withMark(d.now.book, next.Mark)
 		d.changed()
 	}
@@ -156,7 +169,7 @@ func (d *Desk) Finish() {
 		// Contacts follow one another till Enter or Escape.
 		next := dr.Mark
 		next.Points, next.Index = nil, d.nextContact(next.Object, next.Frame)
-		d.begin(next, dr.Pane)
+		d.begin(next, dr.Pane, nil)
 	}
 }
 
@@ -172,6 +185,9 @@ func (d *Desk) Cancel() {
 	d.now.draft = nil
 	if len(dr.Mark.Points) >= dr.Kind.Least {
 		d.now.book = withoutMark(d.now.book, dr.Mark.UID)
+		if dr.former != nil {
+			d.now.book = withMark(d.now.book, *dr.former)
+		}
 		d.changed()
 	}
 	d.say("%s cancelled.", NameOf(dr.Mark))

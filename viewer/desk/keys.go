@@ -50,7 +50,7 @@ func Bindings() []struct {
 			{"PageUp, PageDown", "previous and next image"}, {"< and >", "previous and next frame of a run"},
 			{"right-drag, [ ] { }", "window width and centre"}, {"\\", "next window of the film"},
 			{"wheel, + and -", "zoom about the cursor"}, {"middle-drag, Ctrl+arrows", "pan; so does Space and drag"},
-			{"0", "whole film"}, {"Z", "loupe"}, {"?", "this list"}, {"Ctrl+Q", "close"},
+			{"0", "whole film"}, {"Z", "loupe"}, {"R", "all numbers, cautions, readings"}, {"?", "this list"}, {"Ctrl+Q", "close"},
 		}},
 	}
 }
@@ -72,6 +72,9 @@ func (d *Desk) Press(key string) bool {
 	case d.help:
 		d.help = false
 		return true
+	case d.full:
+		d.turnPage(key)
+		return true
 	}
 	if d.pressMove(key) {
 		return true
@@ -79,6 +82,8 @@ func (d *Desk) Press(key string) bool {
 	switch key {
 	case "?":
 		d.help = true
+	case "r":
+		d.full, d.page = true, 0
 	case "Ctrl+z":
 		d.Undo()
 	case "Ctrl+Z", "Ctrl+Shift+z", "Ctrl+y":
@@ -104,7 +109,7 @@ func (d *Desk) Press(key string) bool {
 	case "End":
 		d.StepMark(1)
 	case "Tab":
-		d.focus = d.focus.Other()
+		d.otherFilm()
 	case "PageUp":
 		d.StepImage(d.focus, -1)
 	case "PageDown":
@@ -143,6 +148,18 @@ func (d *Desk) Press(key string) bool {
 		return false
 	}
 	return true
+}
+
+// turnPage of the list of all that is known; other keys close it.
+func (d *Desk) turnPage(key string) {
+	switch key {
+	case "PageDown", "Down", "Right", "Space":
+		d.page++
+	case "PageUp", "Up", "Left":
+		d.page = max(d.page-1, 0)
+	default:
+		d.full = false
+	}
 }
 
 // escape lets go of the least thing first.
@@ -193,6 +210,18 @@ func (d *Desk) moveCursor(right, down float64) {
 	}
 	c := r2.Add(p.Cursor, d.onImage(p.Ref, right, down))
 	p.Cursor = r2.Vec{X: min(max(c.X, 0), float64(h.Columns)), Y: min(max(c.Y, 0), float64(h.Rows))}
+}
+
+// otherFilm moves the focus, and with it a draft that has no points yet and is
+// marked there as well.
+func (d *Desk) otherFilm() {
+	to := d.focus.Other()
+	if dr := d.now.draft; dr != nil && len(dr.Mark.Points) == 0 && dr.Pane != to && dr.Kind.Shows(d.Reading(d.panes[to].Ref).View) {
+		if _, found := d.twin(bound(d, dr.Mark, to)); !found {
+			d.aim(to)
+		}
+	}
+	d.focus = to
 }
 
 // SetCursor puts the crosshair of a pane at an SR point.

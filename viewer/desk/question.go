@@ -99,15 +99,6 @@ func (d *Desk) askAbout(m mark.Mark, then func(mark.Mark)) {
 		}}
 	case mark.MedialLine:
 		d.askSide(m, then)
-	case mark.SciaticNotch:
-		// The two notches of a lateral film often cannot be told apart.
-		m.Detail = "first"
-		for _, o := range d.Marks(m.Frame) {
-			if o.Structure == m.Structure && o.UID != m.UID && o.Detail == "first" {
-				m.Detail = "second"
-			}
-		}
-		then(m)
 	case mark.FusionLine:
 		d.question = &Question{Title: "Fusion line", Detail: "Between which segments?",
 			Choices: []Choice{{"1", "S1/S2"}, {"2", "S2/S3"}, {"3", "S3/S4"}, {"4", "S4/S5"}},
@@ -167,10 +158,14 @@ func (d *Desk) AskDetail() {
 		return
 	}
 	switch m.Structure {
-	case mark.Foramen, mark.MedialLine, mark.SciaticNotch, mark.FusionLine, mark.KnownLength, mark.Contact:
+	case mark.Foramen, mark.MedialLine, mark.FusionLine, mark.KnownLength, mark.Contact:
 		uid := m.UID
 		d.askAbout(m.Clone(), func(n mark.Mark) {
 			d.now.selection = Selection{uid, whole}
+			if o, found := d.twin(n); found && !(sided(n.Structure) && n.Side == mark.NoSide) {
+				d.refuse(fmt.Errorf("%s is marked on this film already: nothing was changed", NameOf(o)))
+				return
+			}
 			d.change("detail", func(m *mark.Mark) { m.Level, m.Side, m.Detail = n.Level, n.Side, n.Detail })
 		})
 	default:

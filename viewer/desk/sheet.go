@@ -31,7 +31,8 @@ type Need struct {
 // Sheet lists what depth and angle of the device shown still need, in order.
 func (d *Desk) Sheet() []Need {
 	var out []Need
-	front, side := d.panes[FrontalPane].Ref, d.panes[LateralPane].Ref
+	// A film counts as what its view is known to be, never as what its pane is for.
+	front, side := d.viewed(FrontalPane), d.viewed(LateralPane)
 	for _, p := range []PaneID{FrontalPane, LateralPane} {
 		ref := d.panes[p].Ref
 		if ref.Instance == "" {
@@ -39,7 +40,8 @@ func (d *Desk) Sheet() []Need {
 		}
 		r := d.Reading(ref)
 		if r.View == imaging.NoView {
-			out = append(out, Need{Key: "V", Title: "View of this film", Detail: d.fileOf(ref) + ": not in its header"})
+			out = append(out, Need{Key: "V", Title: "State the view", Detail: "of " + d.fileOf(ref) + ": not known"})
+			continue
 		}
 		if r.Cranial == imaging.NoEdge {
 			out = append(out, Need{Key: "H", Title: "Cranial direction", Detail: p.String() + " film: not known"})
@@ -56,7 +58,9 @@ func (d *Desk) Sheet() []Need {
 	if side.Instance != "" {
 		out = append(out, d.need(mark.VentralMargin, side, "", ToDo), d.need(mark.DorsalMargin, side, "", ToDo))
 	}
-	out = append(out, d.deviceNeed(kind, device, front, side))
+	if front.Instance != "" || side.Instance != "" {
+		out = append(out, d.deviceNeed(kind, device, front, side))
+	}
 	if kind == mark.Lead {
 		n := 0
 		for _, m := range d.now.book.Marks {
@@ -71,7 +75,7 @@ func (d *Desk) Sheet() []Need {
 			d.need(mark.Foramen, front, "dorsal rim", ToDo))
 	}
 	if side.Instance != "" {
-		out = append(out, d.need(mark.SciaticNotch, side, "is it rotated?", Optional), d.need(mark.FusionLine, side, "next to the foramen", Optional))
+		out = append(out, d.notches(side), d.need(mark.FusionLine, side, "next to the foramen", Optional))
 	}
 	for _, ref := range []mark.FrameRef{front, side} {
 		if ref.Instance == "" {
@@ -86,7 +90,10 @@ func (d *Desk) Sheet() []Need {
 	dev, ok := d.DeviceReading()
 	if d.device != "" {
 		s := Need{Key: "S", Title: "Side of " + d.device, Detail: "state it, with its basis"}
-		if ok && dev.SideConfirmed {
+		switch {
+		case ok && dev.SideConfirmed && Contradicted(dev.SideSource):
+			s.Standing, s.Detail = Waiting, "confirmed, but a source says otherwise"
+		case ok && dev.SideConfirmed:
 			s.Standing, s.Detail = Done, dev.SideSource
 		}
 		l := Need{Key: "T", Title: "Level of " + d.device, Detail: "state it, with its basis"}
@@ -96,6 +103,40 @@ func (d *Desk) Sheet() []Need {
 		out = append(out, s, l)
 	}
 	return out
+}
+
+// viewed is the frame in a pane where its view is known to be the pane's.
+func (d *Desk) viewed(p PaneID) mark.FrameRef {
+	if ref := d.panes[p].Ref; d.Reading(ref).View == p.View() {
+		return ref
+	}
+	return mark.FrameRef{}
+}
+
+// Contradicted reports whether what something rests on names a source that
+// says otherwise: such a side is used as it was confirmed, and never shown as
+// settled.
+func Contradicted(source string) bool {
+	return strings.Contains(source, "otherwise") || strings.Contains(source, "disagree") || strings.Contains(source, "does not fit")
+}
+
+// notches are there when both are: one alone tells nothing of how the film is
+// turned.
+func (d *Desk) notches(ref mark.FrameRef) Need {
+	n := d.need(mark.SciaticNotch, ref, "is it rotated?", Optional)
+	have := 0
+	for _, m := range d.now.book.Marks {
+		if m.Structure == mark.SciaticNotch && m.Frame == ref {
+			have += len(m.Points)
+		}
+	}
+	switch {
+	case have > 1:
+		n.Detail = "lateral, both marked"
+	case have == 1:
+		n.Standing, n.Detail = Optional, "lateral, 1 of 2 marked"
+	}
+	return n
 }
 
 func need(s mark.Structure, detail string, st Standing) Need {

@@ -148,9 +148,6 @@ func (v *viewer) draw(i int, drawn []mark.Mark) mark.Mark {
 		}
 	}
 	n = v.until("the draft", func(n seen) bool { return n.Draft == string(p.structure) })
-	if p.object != "" && n.Device != p.object {
-		v.t.Fatalf("the needle being marked is %s, not %s", n.Device, p.object)
-	}
 	m := source.Clone()
 	m.Points = nil
 	if m.Structure == mark.Needle {
@@ -164,6 +161,10 @@ func (v *viewer) draw(i int, drawn []mark.Mark) mark.Mark {
 		v.click(x, y, fmt.Sprintf("point %d of %s", k+1, p.structure), func(n seen) bool {
 			return n.Points == k+1 || last && n.Draft == "" && n.Marks == marks+1
 		})
+		// Which needle it is follows from the film of its first point.
+		if n, _ := v.now(); p.object != "" && n.Device != p.object {
+			v.t.Fatalf("the needle being marked is %s, not %s", n.Device, p.object)
+		}
 	}
 	if n, _ := v.now(); n.Draft != "" {
 		v.press("Return", "ends it", func(n seen) bool { return n.Draft == "" && n.Marks == marks+1 })
