@@ -7,13 +7,15 @@ import (
 	"leadline/imaging"
 )
 
-// The syntaxes whose pixel data are the samples themselves (PS3.5 A.1 to A.3, A.5).
+// The syntaxes whose pixel data are the samples themselves (PS3.5 A.1 to A.3,
+// A.5), and the one that puts those of each frame into a fragment (A.4.11).
 func init() {
 	register(
 		Syntax{UID: ImplicitLittleEndian, Name: "Implicit VR Little Endian", ImplicitVR: true, Decode: native},
 		Syntax{UID: ExplicitLittleEndian, Name: "Explicit VR Little Endian", Decode: native},
 		Syntax{UID: Deflated, Name: "Deflated Explicit VR Little Endian", Deflated: true, Decode: native},
 		Syntax{UID: ExplicitBigEndian, Name: "Explicit VR Big Endian", BigEndian: true, Decode: native},
+		Syntax{UID: "1.2.840.10008.1.2.1.98", Name: "Encapsulated Uncompressed Explicit VR Little Endian", Encapsulated: true, SingleFragment: true, Decode: native},
 	)
 }
 

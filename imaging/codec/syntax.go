@@ -55,7 +55,6 @@ func register(list ...Syntax) {
 func named() map[string]Syntax {
 	m := map[string]Syntax{}
 	for uid, name := range map[string]string{
-		"1.2.840.10008.1.2.1.98":  "Encapsulated Uncompressed Explicit VR Little Endian",
 		"1.2.840.10008.1.2.4.90":  "JPEG 2000 lossless",
 		"1.2.840.10008.1.2.4.91":  "JPEG 2000",
 		"1.2.840.10008.1.2.4.92":  "JPEG 2000 Part 2 multi-component lossless",
