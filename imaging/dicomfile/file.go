@@ -7,10 +7,11 @@
 // files read are opened for reading only and never changed.
 //
 // Read are files of PS3.10 (and data sets without its preamble) in implicit and
-// explicit VR little endian, explicit VR big endian and deflated, of the X-ray
-// angiographic, radiofluoroscopic, computed and digital radiography and
-// grayscale secondary capture classes, single and multi-frame, 8 or 16 bits
-// allocated, signed or not. All else gives an error that says what it is.
+// explicit VR little endian, explicit VR big endian, deflated and every
+// compressed syntax that package codec decodes, of the X-ray angiographic,
+// radiofluoroscopic, computed and digital radiography and grayscale secondary
+// capture classes, single and multi-frame, 8 or 16 bits allocated, signed or
+// not. All else gives an error that says what it is.
 package dicomfile
 
 import (
@@ -149,7 +150,6 @@ func (f *File) encapsulated(d *dataset, e element, s *scanner) (err error) {
 	}
 	f.parts.single = f.syntax.SingleFragment
 	f.parts.offsets, f.parts.lengths = d.elements[extendedOffsets], d.elements[extendedLengths]
-	f.Header.PixelData = imaging.Extent{Offset: e.offset, Length: s.size - e.offset}
 	return nil
 }
 
