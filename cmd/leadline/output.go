@@ -10,6 +10,7 @@ import (
 	"github.com/google/renameio/v2"
 
 	"leadline/imaging"
+	"leadline/imaging/intake"
 )
 
 // writeWhole writes a file through a temporary one beside it, so that a reader
@@ -39,6 +40,9 @@ func writeWhole(path string, write func(io.Writer) error) error {
 func replaceable(path string) error {
 	if dir := filepath.Dir(path); !isDir(dir) {
 		return badInput("there is no folder %s to write %s to: make it first", dir, filepath.Base(path))
+	}
+	if intake.SideFile(path) {
+		return badInput("%s is where marks are kept and is not overwritten: name another file", path)
 	}
 	f, err := os.Open(path)
 	if err != nil {

@@ -68,10 +68,10 @@ func open(points []r2.Vec, least int) (*Curve, error) {
 	}
 	var fx, fy interp.NotAKnotCubic
 	if err := fx.Fit(c.t, xs); err != nil {
-		return nil, fmt.Errorf("%w: %v", ErrPoints, err)
+		return nil, fmt.Errorf("%w: some lie too close together for their length", ErrPoints)
 	}
 	if err := fy.Fit(c.t, ys); err != nil {
-		return nil, fmt.Errorf("%w: %v", ErrPoints, err)
+		return nil, fmt.Errorf("%w: some lie too close together for their length", ErrPoints)
 	}
 	slopes := make([]r2.Vec, n)
 	for i, t := range c.t {
@@ -133,6 +133,9 @@ func (c *Curve) measure() error {
 			return fmt.Errorf("%w: points %d and %d coincide", ErrPoints, i-1, i)
 		}
 		c.t[i] = c.t[i-1] + d
+		if !(c.t[i] > c.t[i-1]*(1+1e-9)) || math.IsInf(c.t[i], 0) {
+			return fmt.Errorf("%w: points %d and %d lie too close together or too far apart", ErrPoints, i-1, i)
+		}
 	}
 	return nil
 }

@@ -318,3 +318,19 @@ func BenchmarkNew13(b *testing.B) {
 		}
 	}
 }
+
+// Points whose chord vanishes beside the curve's length give an error, whatever
+// their scale, never a panic.
+func TestVanishingChords(t *testing.T) {
+	for _, s := range []float64{1e-300, 1e-30, 1, 1e30, 1e300} {
+		for _, gap := range []float64{1e-30, 1e-12} {
+			pts := []r2.Vec{{X: 0}, {X: s}, {X: 2 * s}, {X: 3 * s}, {X: 3*s + gap*s}, {X: 4 * s}}
+			if _, err := InOrder(pts); !errors.Is(err, ErrPoints) {
+				t.Errorf("scale %g, gap %g: %v", s, gap, err)
+			}
+			if _, err := Closed(pts); !errors.Is(err, ErrPoints) {
+				t.Errorf("closed, scale %g, gap %g: %v", s, gap, err)
+			}
+		}
+	}
+}

@@ -68,7 +68,7 @@ type object struct {
 	sides    []mark.SideDecision
 	halves   map[*sheet]float64 // which half of a frontal film it entered in: +1 or -1, as its midline counts
 	heights  []string           // films on which the heights of its tip differ
-	foramina []mark.Level       // levels of the dorsal openings its entry lies in
+	openings []outline          // the dorsal openings its entry lies in
 	lateral  []*sounding
 	frontal  []*sounding
 	missing  []Missing

@@ -230,6 +230,11 @@ func newAxis(d drawn, p plane) (axis, string) {
 		a.shortTail = !enough
 	}
 	a.hub, a.tip = a.Along(pts[0]), a.Along(pts[len(pts)-1])
+	for i := 1; i < len(pts); i++ {
+		if r2.Dot(r2.Sub(pts[i], pts[i-1]), r2.Sub(pts[len(pts)-1], pts[0])) < 0 && r2.Norm(r2.Sub(pts[i], pts[i-1])) > within {
+			return axis{}, "its points run back and forth; they run from skin to tip"
+		}
+	}
 	return a, ""
 }
 

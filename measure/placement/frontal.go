@@ -17,8 +17,10 @@ const DeflectionLength = 10.0
 // outline of a foramen as marked on a frontal film.
 type outline struct {
 	line
-	level mark.Level
-	arc   bool // an open arc
+	level  mark.Level
+	side   mark.Side // as stated
+	unsure bool      // which opening it is
+	arc    bool      // an open arc
 }
 
 // frontal is all that a frontal film says of one device, given where the

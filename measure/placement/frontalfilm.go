@@ -39,7 +39,11 @@ func (w *work) frontalFilms(o *object) {
 		s.reading.Points[o.name+"/tip"] = Point{X: tip.X, Y: tip.Y}
 		w.frontalValues(o, d, approximate, inside)
 		if inside {
-			o.foramina = append(o.foramina, fr.foramina[fr.chosen].level)
+			for _, f := range fr.foramina {
+				if f.curve != nil && !f.arc && holds(f.curve, s.plane.at(r2.Vec{X: d.found.v[frontEntryX], Y: d.found.v[frontEntryY]})) {
+					o.openings = append(o.openings, f)
+				}
+			}
 		}
 		w.heights(o, d)
 		toward, seen := d.toward()
@@ -58,7 +62,18 @@ func (w *work) frontalFilms(o *object) {
 // both is known and there is a scale. That they agree proves nothing; that they
 // differ by more than the films may be shifted is worth telling.
 func (w *work) heights(o *object, d *sounding) {
-	if d.partner == nil || o.kind == mark.Lead || d.sheet.camera == nil || d.partner.sheet.camera == nil || !d.sheet.plane.scaled {
+	if d.partner == nil || o.kind == mark.Lead {
+		return
+	}
+	// rise of the shaft towards the head, from hub to tip.
+	rise := func(s *sheet, l line) float64 {
+		return r2.Dot(r2.Sub(s.plane.at(l.px[len(l.px)-1]), s.plane.at(l.px[0])), s.cranial)
+	}
+	a, b := rise(d.partner.sheet, d.partner.lateral.device), rise(d.sheet, d.frontal.device)
+	if least := ViewShiftHalf; d.sheet.plane.scaled && d.partner.sheet.plane.scaled && a*b < 0 && math.Min(math.Abs(a), math.Abs(b)) > least {
+		o.heights = append(o.heights, o.name+" runs towards the head on one film and towards the feet on the other: one is marked from tip to hub, or shows another needle.")
+	}
+	if d.sheet.camera == nil || d.partner.sheet.camera == nil || !d.sheet.plane.scaled {
 		return
 	}
 	lateral, frontal := d.partner.lateral.device, d.frontal.device
@@ -90,7 +105,7 @@ func (w *work) frontalOf(s *sheet, m mark.Mark) *frontal {
 		if k.Open() {
 			f = openForm
 		}
-		fr.foramina = append(fr.foramina, outline{line: arranged(d, s.plane, f), level: k.Level, arc: k.Open()})
+		fr.foramina = append(fr.foramina, outline{line: arranged(d, s.plane, f), level: k.Level, side: k.Side, unsure: k.Opening() == "unsure", arc: k.Open()})
 	}
 	return fr
 }

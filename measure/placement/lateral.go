@@ -67,7 +67,6 @@ type found struct {
 	axis    axis
 	axisWhy string
 	fusion  int // index of the fusion line taken, -1 none
-	along   []float64
 }
 
 func newFound(n int) *found {
@@ -150,11 +149,19 @@ func (l *lateral) evaluateNeedle(f *found) {
 		if entry != nil {
 			from = entry.S
 		}
+		before := false
 		for _, x := range l.ventral.curve.CrossLine(a.Line) {
 			if x.S > from {
 				exit = &x
 				break
 			}
+			before = true
+		}
+		if entry != nil && exit == nil && before {
+			for s := range f.why {
+				f.why[s] = "the " + l.device.name + " meets the ventral-margin before the dorsal-margin: mark it from skin to tip, or exchange the two margins"
+			}
+			return
 		}
 	}
 	l.entrySlots(f, entry, back)
@@ -423,15 +430,46 @@ func (l *lateral) evaluateLead(f *found) {
 			l.skinAngle(f, xs[0].S, back(xs[0].T))
 		}
 	}
+	l.contactSlots(f, exit)
+}
+
+// ContactOff is how far, in millimetres and over the marking of both, a
+// contact may be marked off its lead.
+const ContactOff = 3.0
+
+// contactSlots measures each contact along the lead from the margin, where it
+// crosses it. Contact 0 is nearest the tip: where the numbers run the other way
+// the lead is marked from its tip, or the contacts are numbered from the hub.
+func (l *lateral) contactSlots(f *found, exit *curve.Crossing) {
+	c := l.device.curve
 	a, b := c.Range()
-	f.along = make([]float64, len(l.contacts))
+	at := make([]float64, len(l.contacts))
 	for i, k := range l.contacts {
-		if exit == nil {
-			f.miss(f.why[exitX], lateralSlots+i)
-			continue
+		var off float64
+		at[i], off = c.Nearest(l.plane.at(k.px[0]), a, b)
+		limit := 3 * math.Hypot(k.sd, l.device.sd) * max(l.plane.column, l.plane.row)
+		if l.plane.scaled {
+			limit += ContactOff
 		}
-		t, _ := c.Nearest(l.plane.at(k.px[0]), a, b)
-		f.v[lateralSlots+i] = c.Length(exit.S, t)
+		switch {
+		case exit == nil:
+			f.miss(f.why[exitX], lateralSlots+i)
+		case off > limit:
+			f.miss("the contact is marked off its lead", lateralSlots+i)
+		default:
+			f.v[lateralSlots+i] = c.Length(exit.S, at[i])
+		}
+	}
+	for i, k := range l.contacts {
+		for j, m := range l.contacts {
+			if k.index < m.index && at[i] < at[j] {
+				for s := range l.contacts {
+					f.v[lateralSlots+s] = math.NaN()
+					f.miss("contact 0 is not the nearest to the tip: mark the lead from skin to tip and number its contacts from the tip", lateralSlots+s)
+				}
+				return
+			}
+		}
 	}
 }
 

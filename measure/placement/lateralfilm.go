@@ -272,8 +272,8 @@ func (w *work) contactValues(o *object, d *sounding) {
 	}
 	if unclassed {
 		why := "give each contact's length in its detail"
-		if f.v[exitX] != f.v[exitX] {
-			why = f.why[exitX]
+		if lost := o.lost("contact-depth"); lost != "" {
+			why = lost
 		} else if !s.plane.scaled {
 			why = "needs a scale"
 		}
@@ -285,6 +285,16 @@ func (w *work) contactValues(o *object, d *sounding) {
 		unit: "1", bare: true, contact: -1, sheets: []*sheet{s},
 		notes: []string{"of " + count(len(l.contacts), "contact") + "; beyond or astride; a count carries no interval"},
 	})
+}
+
+// lost is why a quantity is missing, if it is.
+func (o *object) lost(quantity string) string {
+	for _, m := range o.missing {
+		if m.Quantity == quantity {
+			return m.Because
+		}
+	}
+	return ""
 }
 
 // crossings finds where the shafts of two needles or wires cross on a film.

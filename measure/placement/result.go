@@ -24,19 +24,32 @@ func (w *work) decide(o *object) {
 	}
 	d.Side, d.SideSource, d.SideConfirmed, d.SideConflict = side.Side, side.Source, side.Confirmed, side.Conflict
 	var foramen mark.Level
-	for _, l := range o.foramina {
-		if l == "" {
+	unsure := false
+	for _, f := range o.openings {
+		unsure = unsure || f.unsure
+		o.sideOfOpening(f)
+		if f.level == "" {
 			continue
 		}
-		if foramen != "" && l != foramen {
-			d.LevelConflict = fmt.Sprintf("%s enters the foramen marked %s on one film and the one marked %s on another.", o.name, foramen, l)
+		if foramen != "" && f.level != foramen {
+			d.LevelConflict = fmt.Sprintf("%s enters an opening marked %s and one marked %s: correct the outlines or their levels.", o.name, foramen, f.level)
 		}
-		foramen = l
+		foramen = f.level
+	}
+	if len(o.halves) > 0 && d.Side == mark.MiddleSide {
+		d.SideConflict = o.name + " is called midline, but enters clear of the midline on the film: confirm its side."
+	}
+	if d.SideConflict != "" {
+		d.Side, d.SideConfirmed = mark.NoSide, false
 	}
 	level := mark.DecideLevel(o.name, foramen, w.book)
 	d.Level, d.LevelSource, d.LevelConfirmed = level.Level, level.Source, level.Confirmed
 	if level.Level == "" && level.Conflict == "" && o.outside() {
 		d.LevelSource = "not known: the entry lies in no marked dorsal opening"
+	}
+	if unsure && d.Level != "" {
+		d.LevelConfirmed = false
+		d.LevelSource += "; which opening was marked is unsure, level not confirmed"
 	}
 	if level.Conflict != "" {
 		d.LevelConflict = level.Conflict
@@ -235,12 +248,26 @@ func (w *work) absent(o *object) {
 	}
 }
 
+// sideOfOpening holds the device's side against the side stated of the opening
+// it enters: that too is something the observer says.
+func (o *object) sideOfOpening(f outline) {
+	d := o.device
+	if f.side != mark.LeftSide && f.side != mark.RightSide || d.Side == mark.NoSide || d.Side == f.side {
+		return
+	}
+	if d.SideConfirmed {
+		d.SideSource += "; the opening it enters says otherwise: " + string(f.side)
+		return
+	}
+	d.SideConflict = fmt.Sprintf("%s is %s (%s), but enters an opening marked %s: confirm its side, or correct the opening's.", o.name, d.Side, d.SideSource, f.side)
+}
+
 // outside reports whether the entry is known on a frontal film with outlines of
 // dorsal openings, but lies in none of them.
 func (o *object) outside() bool {
 	for _, d := range o.frontal {
 		if len(d.frontal.foramina) > 0 && d.found.v[offsetEntry] == d.found.v[offsetEntry] {
-			return len(o.foramina) == 0
+			return len(o.openings) == 0
 		}
 	}
 	return false
@@ -293,6 +320,9 @@ func (w *work) caution(objects []*object) {
 		for _, h := range o.heights {
 			add(h)
 		}
+		if len(o.lateral) > 1 {
+			add(o.name + " is marked on " + count(len(o.lateral), "lateral film") + ": each value holds for its own film; a second position has its own name, " + o.name + ".2.")
+		}
 	}
 	for _, c := range []string{CautionHeader, CautionStated, CautionSILine, CautionLevel} {
 		switch names := about[c]; len(names) {
@@ -338,6 +368,12 @@ func (w *work) caution(objects []*object) {
 		}
 		if r.LeftConflict != "" {
 			add(r.Film.File + ": " + r.LeftConflict)
+		}
+		if strings.Contains(r.CranialSource, "; ") {
+			add(r.Film.File + ": cranial is the " + string(r.Cranial) + " edge, " + r.CranialSource + ".")
+		}
+		if strings.Contains(r.ViewSource, "; ") {
+			add(r.Film.File + ": the view is " + string(r.View) + ", " + r.ViewSource + ".")
 		}
 		switch {
 		case !r.Scale.Known:

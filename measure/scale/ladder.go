@@ -65,6 +65,9 @@ func From(g imaging.Geometry, known []Known) Scale {
 		return Scale{Row: l.shape, Column: 1, Because: l.because(), Conflicts: l.conflicts}
 	}
 	s.Known = true
+	if s.Column < plausibleLeast || s.Row < plausibleLeast || s.Column > plausibleMost || s.Row > plausibleMost {
+		l.conflict(0, fmt.Sprintf("A pixel of %.3g x %.3g mm is not to be expected of a C-arm: check what the header says.", s.Row, s.Column))
+	}
 	s.Conflicts = l.conflicts
 	s.Relative = math.Hypot(s.Relative, l.disagreement/math.Sqrt(3))
 	if s.SourceToPlane == 0 {
@@ -81,12 +84,22 @@ type ladder struct {
 	disagreement float64 // largest relative disagreement of sources that bear on the scale used
 }
 
+// No pixel of a film is smaller or larger than spacingLeast to spacingMost, in
+// millimetres (common practice, no source): a header that says so does not know
+// it. Outside the plausible bounds, and above magnificationOdd, a scale is used
+// but told to be odd.
+const (
+	spacingLeast, spacingMost     = 1e-3, 50.0
+	plausibleLeast, plausibleMost = 0.02, 2.0
+	magnificationOdd              = 3.0
+)
+
 // clean drops values that cannot be meant: C-arms write zeros for what they do
 // not know.
 func clean(g imaging.Geometry) imaging.Geometry {
 	positive := func(n *imaging.Number) { n.Known = n.Known && n.Value > 0 && !math.IsInf(n.Value, 0) }
 	spacing := func(s *imaging.Spacing) {
-		s.Known = s.Known && s.Row > 0 && s.Column > 0 && !math.IsInf(s.Row+s.Column, 0)
+		s.Known = s.Known && s.Row >= spacingLeast && s.Column >= spacingLeast && s.Row <= spacingMost && s.Column <= spacingMost
 	}
 	positive(&g.MagnificationFactor)
 	positive(&g.SourceToDetector)
@@ -139,6 +152,9 @@ func same(a, b imaging.Spacing) bool {
 	return differ(a.Row, b.Row) < 1e-4 && differ(a.Column, b.Column) < 1e-4
 }
 
+// knownLeast in pixels is the shortest picture of a known length that counts.
+const knownLeast = 5.0
+
 func (l *ladder) known(known []Known) (Scale, bool) {
 	var best Known
 	var pixels float64
@@ -148,7 +164,10 @@ func (l *ladder) known(known []Known) (Scale, bool) {
 			best, pixels = k, p
 		}
 	}
-	if pixels == 0 {
+	if pixels < knownLeast {
+		if len(known) > 0 {
+			l.conflict(0, "The known length is marked too short to give a scale: mark its two ends.")
+		}
 		return Scale{}, false
 	}
 	for _, k := range known {
@@ -269,6 +288,9 @@ func (l *ladder) magnified() (Scale, bool) {
 	}
 	if m == 0 {
 		return Scale{}, false
+	}
+	if m > magnificationOdd {
+		l.conflict(0, fmt.Sprintf("A magnification of %.3g is not to be expected of a C-arm: check what the header says.", m))
 	}
 	s := Scale{
 		Row: l.g.ImagerSpacing.Row / m, Column: l.g.ImagerSpacing.Column / m,
