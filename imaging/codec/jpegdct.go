@@ -48,7 +48,7 @@ func (s *jpegStream) sequential(dst []uint16, dcSpec, acSpec *huffmanSpec, q *[6
 			coefficients = [64]int{}
 			last, ok := b.block(&coefficients, dc, ac, q, &previous)
 			if !ok {
-				return fmt.Errorf("%w: the JPEG stream: row %d of %d: it ends, or holds what is no code; copy the file again", imaging.ErrDamaged, y+1, l.Rows)
+				return fmt.Errorf("%w: the JPEG stream: row %d of %d: it ends, or holds what is no code", imaging.ErrDamaged, y+1, l.Rows)
 			}
 			inverse(&coefficients, last)
 			w := min(8, l.Columns-x)

@@ -32,7 +32,7 @@ func (s *jpegStream) lossless(dst []uint16, spec *huffmanSpec, selection, transf
 			above = nil
 		}
 		if !b.differences(row, table) {
-			return fmt.Errorf("%w: the JPEG stream: row %d of %d: it ends, or holds what is no code; copy the file again", imaging.ErrDamaged, y+1, l.Rows)
+			return fmt.Errorf("%w: the JPEG stream: row %d of %d: it ends, or holds what is no code", imaging.ErrDamaged, y+1, l.Rows)
 		}
 		if above == nil {
 			row[0] = (row[0] + start) & mask

@@ -55,7 +55,7 @@ func jpegLS(dst []uint16, src []byte, l Layout) error {
 		case markerEOI:
 			return s.damaged("it ends before its samples")
 		case 0xc0, 0xc1, 0xc2, 0xc3, 0xc5, 0xc6, 0xc7, 0xc9, 0xca, 0xcb, 0xcd, 0xce, 0xcf:
-			return s.damaged("it is a JPEG stream, and the file says JPEG-LS; export the file again")
+			return s.damaged("it is a JPEG stream, and the file says JPEG-LS")
 		}
 		if err != nil {
 			return err
@@ -166,13 +166,13 @@ func (s *lsStream) lines(dst []uint16, d *lsCoder, l Layout) error {
 		above, row = row, above
 	}
 	if !d.bits.ended() {
-		return s.damaged("it goes on after its last sample; copy the file again")
+		return s.damaged("it goes on after its last sample")
 	}
 	return nil
 }
 
 func (s *lsStream) broken(y int, l Layout) error {
-	return fmt.Errorf("%w: the JPEG-LS stream: row %d of %d: it ends, or holds what is no code; copy the file again", imaging.ErrDamaged, y+1, l.Rows)
+	return fmt.Errorf("%w: the JPEG-LS stream: row %d of %d: it ends, or holds what is no code", imaging.ErrDamaged, y+1, l.Rows)
 }
 
 // clipSigned brings samples that near-lossless coding pushed over the ends of

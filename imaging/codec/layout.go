@@ -53,14 +53,14 @@ func (l Layout) place(dst []uint16) {
 // coding may overshoot; what does is brought back to the ends of the range.
 func (l Layout) placeStream(dst []uint16, precision int, lossy bool) error {
 	if precision < l.BitsStored && l.Signed {
-		return fmt.Errorf("%w: a stream of %d bits a sample for signed samples of %d; export the file again", imaging.ErrDamaged, precision, l.BitsStored)
+		return fmt.Errorf("%w: a stream of %d bits a sample for signed samples of %d", imaging.ErrDamaged, precision, l.BitsStored)
 	}
 	if precision <= l.BitsStored {
 		return nil
 	}
 	if shift := l.HighBit + 1 - l.BitsStored; shift > 0 {
 		if precision <= l.HighBit {
-			return fmt.Errorf("%w: a stream of %d bits a sample for samples up to bit %d; export the file again", imaging.ErrDamaged, precision, l.HighBit)
+			return fmt.Errorf("%w: a stream of %d bits a sample for samples up to bit %d", imaging.ErrDamaged, precision, l.HighBit)
 		}
 		l.place(dst)
 		return nil

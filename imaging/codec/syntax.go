@@ -19,7 +19,8 @@ import (
 // stay two's complement of BitsStored bits.
 //
 // A decoder of a syntax that is not encapsulated is given any run of whole
-// samples; one of an encapsulated syntax is given the whole frame.
+// samples; one of an encapsulated syntax is given the whole frame, and its
+// errors are followed by what to do.
 type Decoder func(dst []uint16, src []byte, l Layout) error
 
 // Syntax is a transfer syntax (PS3.5 section 10 and annex A, PS3.6 annex A).

@@ -285,7 +285,13 @@ func (f *File) unpack(dst []uint16, n int, layout codec.Layout) ([]uint16, error
 	if dst == nil {
 		dst = make([]uint16, pixels)
 	}
-	return dst, f.syntax.Decode(dst, src, layout)
+	switch err := f.syntax.Decode(dst, src, layout); {
+	case errors.Is(err, imaging.ErrUnsupported):
+		return nil, fmt.Errorf("%w; decompress the file with a DICOM toolkit first", err)
+	case err != nil:
+		return nil, fmt.Errorf("%w; copy the file again, or export it uncompressed", err)
+	}
+	return dst, nil
 }
 
 // bytes reads n bytes at off of the pixel data, in the order of the samples.

@@ -139,6 +139,7 @@ func TestFragmentsRefused(t *testing.T) {
 		"unbounded item": {newRaw(jpegLossless).image(5, 4, "1 ").head(0x7fe0, 0x0010, "OB", undefinedLength).head(0xfffe, 0xe000, "", 0).head(0xfffe, 0xe000, "", undefinedLength), "without a length"},
 		"item of 4 GiB":  {newRaw(jpegLossless).image(5, 4, "1 ").head(0x7fe0, 0x0010, "OB", undefinedLength).head(0xfffe, 0xe000, "", 0).head(0xfffe, 0xe000, "", 0xfffffff0), "ends"},
 		"table of 4 GiB": {newRaw(jpegLossless).image(5, 4, "1 ").head(0x7fe0, 0x0010, "OB", undefinedLength).head(0xfffe, 0xe000, "", 0xfffffff0), "byte"},
+		"rubbish":        {newRaw(jpegLossless).image(5, 4, "1 ").fragmented(nil, []byte("rubbish.")), "copy the file again"},
 		"far too much":   {newRaw(jpegLossless).image(5, 4, "1 ").fragmented(nil, make([]byte, 2<<20)), "far more"},
 		"far too little": {newRaw(jpegLossless).image(11000, 11000, "1 ").fragmented(nil, whole[0]), "11000 by 11000"},
 	} {
