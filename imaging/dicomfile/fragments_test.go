@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"leadline/imaging"
+	"leadline/imaging/codec"
 )
 
 // three are three frames of 5 by 4 and their streams.
@@ -230,6 +231,42 @@ func TestCutShortPacked(t *testing.T) {
 		if whole == 0 {
 			t.Errorf("%s: no frame was read of a file cut within a later one", name)
 		}
+		cutStreams(t, name, path, want)
+	}
+}
+
+// cutStreams cuts the stream of the first frame at every length, in a file that
+// is otherwise whole.
+func cutStreams(t *testing.T, name, path string, want []int) {
+	f, err := Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	stream, err := f.parts.frame(1, 1<<30)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := f.Header
+	l := codec.Layout{Columns: h.Columns, Rows: h.Rows, BitsAllocated: h.BitsAllocated, BitsStored: h.BitsStored, HighBit: h.HighBit, Signed: h.Signed}
+	whole := 0
+	for n := range len(stream) + 1 {
+		dst := make([]uint16, h.Columns*h.Rows)
+		if err := f.syntax.Decode(dst, stream[:n], l); err != nil {
+			if !errors.Is(err, imaging.ErrDamaged) {
+				t.Fatalf("%s, stream cut at %d: error of no kind: %v", name, n, err)
+			}
+			continue
+		}
+		whole++
+		for i, s := range dst {
+			if h.StoredValue(s) != want[i] {
+				t.Fatalf("%s, stream cut at %d of %d: sample %d is wrong", name, n, len(stream), i)
+			}
+		}
+	}
+	if whole == 0 || whole > 4 { // the end marker and the padding may be gone
+		t.Errorf("%s: %d of %d lengths gave a frame", name, whole, len(stream)+1)
 	}
 }
 

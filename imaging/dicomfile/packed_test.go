@@ -71,6 +71,7 @@ func TestLosslessSamples(t *testing.T) {
 				continue
 			}
 			t.Run(im.Name+" "+name, func(t *testing.T) {
+				t.Parallel()
 				path := filepath.Join(t.TempDir(), "image.dcm")
 				encode(t, command, filepath.Join(dir, im.Name+".dcm"), path)
 				f, err := Open(path)
@@ -119,6 +120,7 @@ func TestLossySamples(t *testing.T) {
 				continue
 			}
 			t.Run(im.Name+" "+name, func(t *testing.T) {
+				t.Parallel()
 				packed, plain := filepath.Join(t.TempDir(), "packed.dcm"), filepath.Join(t.TempDir(), "plain.dcm")
 				encode(t, c.encode, filepath.Join(dir, im.Name+".dcm"), packed)
 				encode(t, c.decode, packed, plain)
