@@ -81,7 +81,7 @@ func run(args []string, out io.Writer) (err error) {
 
 // code tells what a person gave wrongly from what failed under way.
 func code(err error) int {
-	for _, kind := range []error{imaging.ErrNotDICOM, imaging.ErrUnsupported, imaging.ErrDamaged, imaging.ErrBadInput, imaging.ErrConflict} {
+	for _, kind := range []error{imaging.ErrNotDICOM, imaging.ErrUnsupported, imaging.ErrDamaged, imaging.ErrBadInput, imaging.ErrConflict, imaging.ErrInUse} {
 		if errors.Is(err, kind) {
 			return badInput
 		}

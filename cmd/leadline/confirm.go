@@ -67,7 +67,7 @@ func runConfirm(c *call) error {
 	s.Observer, s.When = by.observer, time.Now().UTC().Truncate(time.Second)
 	report, err := by.change(false, func(b *mark.Book) error {
 		if s.Object != "" && !marked(*b, s.Object) {
-			return badInput("%s has not marked %s: marked are %s", by.observer, s.Object, devicesOf(*b))
+			return badInput("%s has not marked %s: %s", by.observer, s.Object, devicesOf(*b))
 		}
 		b.Statements = append(b.Statements, s)
 		return nil

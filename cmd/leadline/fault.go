@@ -33,7 +33,7 @@ func badInput(format string, a ...any) error {
 func exitCode(err error) int {
 	for _, kind := range []error{
 		imaging.ErrNotDICOM, imaging.ErrUnsupported, imaging.ErrDamaged,
-		imaging.ErrNoScale, imaging.ErrBadInput, imaging.ErrConflict, fs.ErrNotExist,
+		imaging.ErrNoScale, imaging.ErrBadInput, imaging.ErrConflict, imaging.ErrInUse, fs.ErrNotExist,
 	} {
 		if errors.Is(err, kind) {
 			return exitBadInput

@@ -68,6 +68,7 @@ func marked(b mark.Book, object string) bool {
 	})
 }
 
+// devicesOf says which devices are marked.
 func devicesOf(b mark.Book) string {
 	var names []string
 	for _, m := range b.Marks {
@@ -76,5 +77,8 @@ func devicesOf(b mark.Book) string {
 		}
 	}
 	slices.Sort(names)
-	return orWords(strings.Join(names, ", "), "none")
+	if len(names) == 0 {
+		return "no device is marked yet"
+	}
+	return "marked are " + strings.Join(names, ", ")
 }

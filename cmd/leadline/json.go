@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 
 	"leadline/measure/mark"
 	"leadline/measure/placement"
@@ -79,7 +80,7 @@ func (r *reader) resultJSON(v placement.Result) resultJSON {
 	out := resultJSON{
 		Object: v.Object, Quantity: v.Quantity, Plane: v.Plane, Value: v.Value, Unit: v.Unit,
 		Side: v.Side, SideSource: v.SideSource, Level: v.Level, LevelSource: v.LevelSource,
-		Class: v.Class, Of: v.Of, Frames: []frameJSON{}, Scale: v.Scale, Budget: v.Budget, Notes: v.Notes,
+		Class: v.Class, Of: v.Of, Frames: []frameJSON{}, Scale: v.Scale, Budget: told(v), Notes: v.Notes,
 	}
 	if v.HasU {
 		out.U95, out.Lo, out.Hi = &v.U95, &v.Lo, &v.Hi
@@ -92,6 +93,21 @@ func (r *reader) resultJSON(v placement.Result) resultJSON {
 	}
 	for _, f := range v.Frames {
 		out.Frames = append(out.Frames, frameJSON{f.Instance, r.fileName(f.Instance), f.Span()})
+	}
+	return out
+}
+
+// negligible is the part of a value below which a term of its budget is the
+// arithmetic's own noise.
+const negligible = 1e-9
+
+// told is a result's budget without what is noise.
+func told(v placement.Result) map[string]float64 {
+	out := map[string]float64{}
+	for source, u := range v.Budget {
+		if u > negligible*math.Abs(v.Value) {
+			out[source] = u
+		}
 	}
 	return out
 }

@@ -16,7 +16,8 @@ var markCommand = command{
 revision is kept beside the new one, and what the observer stated about side,
 level and view stays. A row that cannot be read is refused by its line number
 and nothing is changed. With --export, the observer's marks are written to the
-file. The columns of the file are described in the README.`,
+file, or, for -, to standard output. The columns of the file are described in
+the README.`,
 	examples: []string{
 		"leadline mark out/practice --import out/practice/marks.csv --observer \"Observer A\"",
 		"leadline mark out/practice --export marks.csv",
@@ -29,7 +30,7 @@ func runMark(c *call) error {
 	by.flags(c)
 	c.Lookup("observer").Usage = "whose marks, as `NAME`; with --export it may be left out where there is just one"
 	in := c.String("import", "", "take the marks in `FILE` in as this observer's")
-	out := c.String("export", "", "write the observer's marks to `FILE`")
+	out := c.String("export", "", "write the observer's marks to `FILE`, or, for -, to standard output")
 	path, err := c.operand()
 	switch {
 	case err != nil:
@@ -75,6 +76,9 @@ func exportMarks(c *call, by *reader, path string) error {
 	report, err := by.load(noOptions)
 	if err != nil {
 		return err
+	}
+	if path == "-" {
+		return mark.WriteCSV(c.out, report.Book.Marks, by.fileName)
 	}
 	err = writeWhole(path, func(w io.Writer) error { return mark.WriteCSV(w, report.Book.Marks, by.fileName) })
 	if err != nil {

@@ -30,6 +30,9 @@ func runNote(c *call) error {
 	if err != nil {
 		return err
 	}
+	if err := of.placed(report); err != nil {
+		return err
+	}
 	text, err := note.Text(report)
 	if err != nil {
 		return err

@@ -148,6 +148,16 @@ func (r *reader) namable(path string) (sidecar.Report, error) {
 	return report, r.sideSettled(report)
 }
 
+// placed refuses a report that holds no needle, wire or lead: there is nothing
+// to tell or to keep.
+func (r *reader) placed(report sidecar.Report) error {
+	if len(report.Placement.Devices) == 0 {
+		return badInput("%s has marked no needle, wire or lead in %s: draw one with 'leadline open', or take marks in with 'leadline mark %s --import marks.csv --observer NAME'",
+			r.observer, r.kase.Path, r.kase.Path)
+	}
+	return nil
+}
+
 // sideSettled refuses while sources of a side disagree.
 func (r *reader) sideSettled(report sidecar.Report) error {
 	if err := report.Placement.SideConflict(); err != nil {

@@ -44,6 +44,9 @@ func runReport(c *call) error {
 		if !found {
 			return of.noMarks(fmt.Sprintf("no marks of observer %q", of.observer))
 		}
+		if err := of.placed(*report); err != nil {
+			return err
+		}
 		if err := of.sideSettled(*report); err != nil {
 			return err
 		}

@@ -16,9 +16,19 @@ import (
 // level and what they rest on, then what is missing, then the cautions.
 func printTable(w io.Writer, kase, observer string, p placement.Placement) {
 	fmt.Fprintf(w, "Case %s, marked by %s. ± is half the width of the 95 %% interval.\n", kase, observer)
+	if len(p.Devices) == 0 {
+		fmt.Fprint(w, `
+No needle, wire or lead is marked. What to mark, on one film or both:
+  lateral film: needle, wire or lead from skin to tip; ventral-margin and
+    dorsal-margin, five points or more each, for depth and angle
+  frontal film: the same device; midline, si-line and foramen, for the entry
+  which film is which, where its header does not tell: leadline confirm --frame
+`)
+	}
 	for _, d := range p.Devices {
 		fmt.Fprintln(w)
 		printDevice(w, d)
+		printContacts(w, p, d)
 		printRows(w, p, func(object string) bool { return object == d.Object })
 	}
 	known := func(object string) bool {
@@ -35,6 +45,19 @@ func printTable(w io.Writer, kase, observer string, p placement.Placement) {
 	fmt.Fprintln(w, "\nCautions")
 	for _, c := range note.Cautions(p) {
 		fmt.Fprintln(w, "  "+c)
+	}
+}
+
+// printContacts says at a glance how a lead's contacts lie.
+func printContacts(w io.Writer, p placement.Placement, d placement.Device) {
+	var own []placement.Result
+	for _, r := range p.Results {
+		if r.Object == d.Object {
+			own = append(own, r)
+		}
+	}
+	if said := note.Contacts(p, own); said != "" {
+		fmt.Fprintf(w, "  %s\n", said)
 	}
 }
 
@@ -57,9 +80,9 @@ func printRows(w io.Writer, p placement.Placement, wanted func(object string) bo
 	}
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for _, r := range rows {
-		value := note.Directed(r, quantity.Detail)
-		if r.Class != "" {
-			value += ", " + r.Class
+		value := p.Measured(r).Detail()
+		if class := quantity.Class(r.Quantity, r.Class); !strings.Contains(value, class) {
+			value += ", " + class
 		}
 		fmt.Fprintf(t, "  %s\t%s\t%s", note.Name(r), value, r.Plane)
 		if len(scales) > 1 && r.Scale != "" {

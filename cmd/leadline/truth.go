@@ -37,8 +37,8 @@ func compare(w io.Writer, p placement.Placement, truth phantom.Truth) error {
 		}
 		for _, r := range p.Results {
 			if known, ok := knownTruth(n, r); ok {
-				tell(r.Lo <= known && known <= r.Hi, n.Object+" "+note.Name(r),
-					note.Directed(r, quantity.Detail), quantity.Detail(known, 0, r.Unit))
+				truth := quantity.Measured{Quantity: r.Quantity, Value: known, Unit: r.Unit}
+				tell(r.Lo <= known && known <= r.Hi, n.Object+" "+note.Name(r), p.Measured(r).Detail(), truth.Detail())
 			}
 		}
 	}

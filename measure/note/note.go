@@ -4,9 +4,10 @@
 // margin, then a short list of further figures and the cautions.
 //
 // Figures are printed by package quantity: whole millimetres and degrees where
-// the 95 % half width is above 0.5, else one decimal. A length carries its
-// scale's source. A length scaled at the detector, or in a plane that cannot
-// be known, is said to be magnified and is never worded as anatomy.
+// the 95 % half width is above 0.5, else one decimal. The source of the scale
+// stands once where all lengths share it, else with each. A length scaled at
+// the detector, or in a plane that cannot be known, is never worded as anatomy:
+// what it may be at the sacrum stands beside it.
 package note
 
 import (
@@ -14,9 +15,9 @@ import (
 	"slices"
 	"strings"
 
+	"leadline/imaging"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
-	"leadline/measure/scale"
 	"leadline/measure/sidecar"
 )
 
@@ -28,28 +29,41 @@ var standing = []string{
 }
 
 // Text words the report. Where sources of a device's side disagree and nobody
-// confirmed it, Text refuses with an error that wraps imaging.ErrConflict.
+// confirmed it, Text refuses with an error that wraps imaging.ErrConflict; where
+// no device is marked, with imaging.ErrBadInput. No file is named and no
+// instruction given: the text goes into the patient's record.
 func Text(r sidecar.Report) (string, error) {
 	p := r.Placement
 	if err := p.SideConflict(); err != nil {
 		return "", err
 	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "Read from fluoroscopic films by %s.\n", r.Book.Observer)
 	if len(p.Devices) == 0 {
-		b.WriteString("\nNo needle, wire or lead is marked.\n")
+		return "", fmt.Errorf("%w: no needle, wire or lead is marked, so there is nothing to tell: mark one first", imaging.ErrBadInput)
 	}
+	w := writer{Placement: p, shared: sharedScale(p)}
+	var b strings.Builder
+	fmt.Fprintf(&b, "Read from fluoroscopic films by %s. ± is half the width of the 95 %% interval.%s\n", r.Book.Observer, w.scaleSentence())
 	for _, d := range p.Devices {
-		b.WriteString("\n" + paragraph(d, p) + "\n")
+		b.WriteString("\n" + w.paragraph(d) + "\n")
 	}
-	if rows := details(p); len(rows) > 0 {
+	if rows := w.details(); len(rows) > 0 {
 		b.WriteString("\n" + list(rows))
 	}
 	b.WriteString("\nCautions:\n")
+	said := map[string]bool{}
 	for _, c := range Cautions(p) {
-		b.WriteString("- " + c + "\n")
+		if c = plain(c, p); !said[c] {
+			b.WriteString("- " + c + "\n")
+		}
+		said[c] = true
 	}
 	return b.String(), nil
+}
+
+// writer words one placement.
+type writer struct {
+	placement.Placement
+	shared string // the scale of every length; empty: each carries its own
 }
 
 // Cautions are the placement's own, then those that stand in every output.
@@ -63,25 +77,26 @@ func Cautions(p placement.Placement) []string {
 	return out
 }
 
-// paragraph on one device: who it is, how it approaches, how deep it lies.
-func paragraph(d placement.Device, p placement.Placement) string {
-	own := resultsOf(p, d.Object)
-	depth := tip
+// paragraph on one device: who it is, how it approaches, where it enters, how
+// deep it lies.
+func (w writer) paragraph(d placement.Device) string {
+	own := resultsOf(w.Placement, d.Object)
+	depth := w.tip
 	if d.Kind == mark.Lead {
-		depth = contacts
+		depth = w.contacts
 	}
-	return strings.Join([]string{heading(d), approach(d, own), depth(d, own, p)}, " ")
+	return strings.Join([]string{w.heading(d), w.approach(d, own), w.entry(own), depth(d, own)}, " ")
 }
 
 // heading is "N2 (needle): RIGHT, S3. Side: ... Level: ..."
-func heading(d placement.Device) string {
+func (w writer) heading(d placement.Device) string {
 	s := fmt.Sprintf("%s (%s): %s, %s.", d.Object, d.Kind, SideWord(d.Side), LevelWord(d))
 	if d.Side != mark.NoSide {
 		s += fmt.Sprintf(" Side: %s.", withState(d.SideSource, d.SideConfirmed, "not confirmed"))
 	}
 	switch {
 	case d.LevelConflict != "":
-		s += " Level left out: " + d.LevelConflict
+		s += " Level left out: " + plain(d.LevelConflict, w.Placement)
 	case d.Level != "":
 		s += fmt.Sprintf(" Level: %s.", withState(d.LevelSource, d.LevelConfirmed, "level not confirmed"))
 	}
@@ -135,20 +150,49 @@ func find(rs []placement.Result, quantity string) (placement.Result, bool) {
 	return placement.Result{}, false
 }
 
-// inScale says which scale a length in mm was read in. The words of a scale at
-// the detector say that it is magnified; of one in an unknown plane it is said
-// here that it is not to be taken as anatomy.
-func inScale(r placement.Result, p placement.Placement) string {
+// scaleOf says which scale a length was read in; empty for what is no length.
+func scaleOf(r placement.Result) string {
 	switch {
 	case r.Unit == "px":
 		return "in pixels: no scale"
 	case r.Unit != "mm":
 		return ""
 	}
-	for _, f := range p.Films {
-		if f.Scale.Plane == scale.UnknownPlane && slices.Contains(r.Frames, f.Film.Ref) {
-			return "perhaps magnified, not anatomy; scale: " + r.Scale
-		}
-	}
 	return "scale: " + r.Scale
+}
+
+// sharedScale is the scale of all lengths, empty where they have not one.
+func sharedScale(p placement.Placement) string {
+	shared := ""
+	for _, r := range p.Results {
+		s := scaleOf(r)
+		if s == "" {
+			continue
+		}
+		if shared != "" && s != shared {
+			return ""
+		}
+		shared = s
+	}
+	return shared
+}
+
+// scaleSentence says the scale that all lengths share.
+func (w writer) scaleSentence() string {
+	source, known := strings.CutPrefix(w.shared, "scale: ")
+	switch {
+	case w.shared == "":
+		return ""
+	case known:
+		return " Scale of all lengths: " + source + "."
+	}
+	return " Lengths are " + w.shared + "."
+}
+
+// inScale is a length's scale in brackets, where they have not one for all.
+func (w writer) inScale(r placement.Result) string {
+	if s := scaleOf(r); s != "" && w.shared == "" {
+		return " (" + s + ")"
+	}
+	return ""
 }

@@ -3,6 +3,7 @@ package note_test
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -67,15 +68,15 @@ func ExampleText() {
 	text, err := note.Text(twoNeedles())
 	fmt.Println(text, err)
 	// Output:
-	// Read from fluoroscopic films by Observer A.
+	// Read from fluoroscopic films by Observer A. ± is half the width of the 95 % interval. Scale of all lengths: Imager Pixel Spacing and the two distances, field centre.
 	//
-	// N1 (needle): LEFT, S3. Side: theatre record, confirmed by Observer A. Level: counted from above, transitional anatomy not seen (Observer A). The needle runs at 70 ± 3° to the dorsal surface of the sacrum (chord about the entry) on the lateral film. Its tip is 3 ± 2 mm beyond the ventral margin, along the needle (scale: Imager Pixel Spacing and the two distances, field centre).
+	// N1 (needle): LEFT, S3. Side: theatre record, confirmed by Observer A. Level: counted from above, transitional anatomy not seen (Observer A). The needle runs at 70 ± 3° to the dorsal surface of the sacrum (chord about the entry) on the lateral film. It enters 21.6 ± 0.4 mm lateral to the midline on the frontal film. Along the needle its tip is 3 ± 2 mm beyond the ventral margin.
 	//
-	// N2 (needle): RIGHT, S3. Side: Patient Orientation, positioner angles: from header, not confirmed. Level: sacroiliac line only, level not confirmed. The needle runs at 66 ± 6° to the dorsal surface of the sacrum (tangent at the entry) on the lateral film. Its tip is 2 ± 2 mm short of the ventral margin, along the needle (scale: Imager Pixel Spacing and the two distances, field centre).
+	// N2 (needle): RIGHT, S3. Side: Patient Orientation, positioner angles: from header, not confirmed. Level: sacroiliac line only, level not confirmed. The needle runs at 66 ± 6° to the dorsal surface of the sacrum (tangent at the entry) on the lateral film. Entry: not measured. Along the needle its tip is 2 ± 2 mm short of the ventral margin.
 	//
-	// Further measurements (± is half the width of the 95 % interval; scale of lengths: Imager Pixel Spacing and the two distances, field centre):
-	// - N1, angle to fusion line: 8 ± 4°; entry from midline: 21.6 ± 0.4 mm lateral
-	// - N2, tip caudal to sacroiliac line: 4 ± 2 mm cranial
+	// Further measurements:
+	// - N1, angle to fusion line: 8 ± 4°
+	// - N2, tip from sacroiliac line: 4 ± 2 mm cranial
 	//
 	// Cautions:
 	// - Side from header, not confirmed.
@@ -145,24 +146,35 @@ func TestLevelInDoubtIsLeftOut(t *testing.T) {
 	}
 }
 
-// Pixel Spacing alone may hold at the detector (PS3.3 10.7.1.1): such a length
-// must not read as anatomy. That of a scale known to be the detector's is said
-// to be magnified in the scale's own words, which TestScaleWords holds fast.
-func TestUnknownPlaneIsNoAnatomy(t *testing.T) {
-	const want = "perhaps magnified, not anatomy"
-	r := twoNeedles()
-	for i := range r.Placement.Films {
-		r.Placement.Films[i].Scale.Plane = scale.UnknownPlane
-	}
-	s := text(t, r)
-	for _, line := range strings.Split(s, "\n") {
-		listed := strings.HasPrefix(line, "- ") // its scale stands at the list's head
-		if strings.Contains(line, " mm") && !listed && !strings.Contains(line, want) {
-			t.Errorf("a length reads as anatomy: %q", line)
+// Pixel Spacing alone may hold at the detector (PS3.3 10.7.1.1), and Imager Pixel
+// Spacing does: such a length must not read as anatomy anywhere.
+func TestMagnifiedIsNoAnatomy(t *testing.T) {
+	for plane, want := range map[scale.Plane]string{
+		scale.DetectorPlane: "on the detector, magnified",
+		scale.UnknownPlane:  "in a plane not known, perhaps magnified",
+	} {
+		r := twoNeedles()
+		for i := range r.Placement.Films {
+			r.Placement.Films[i].Scale.Plane = plane
 		}
-	}
-	if !strings.Contains(s, "lengths "+want) {
-		t.Errorf("the list's lengths read as anatomy:\n%s", s)
+		for i := range r.Placement.Results {
+			if v := &r.Placement.Results[i]; v.Unit == "mm" {
+				v.Magnified = true
+				v.Lo, v.Hi = min(v.Lo, v.Lo/2), max(v.Hi, v.Hi/2)
+			}
+		}
+		s := text(t, r)
+		for _, line := range strings.Split(s, "\n") {
+			for _, part := range regexp.MustCompile(`[.:] `).Split(line, -1) {
+				if strings.Contains(part, " mm") && (!strings.Contains(part, want) || !strings.Contains(part, "at the sacrum") || strings.Contains(part, "±")) {
+					t.Errorf("a length reads as anatomy: %q", part)
+				}
+			}
+		}
+		// 3.4 ± 1.8 mm: from half of 1.6, which is not rounded to the margin, to 5.2.
+		if tip := "Along the needle its tip is 3 mm " + want + "; 1 to 6 mm at the sacrum, beyond the ventral margin."; !strings.Contains(s, tip) {
+			t.Errorf("want %q in\n%s", tip, s)
+		}
 	}
 }
 
@@ -184,7 +196,7 @@ func TestWithoutScaleNoMillimetre(t *testing.T) {
 	if strings.Contains(s, "mm") {
 		t.Errorf("millimetres without a scale:\n%s", s)
 	}
-	if !strings.Contains(s, "3 ± 2 px beyond the ventral margin, along the needle (in pixels: no scale)") {
+	if !strings.Contains(s, "Lengths are in pixels: no scale.") {
 		t.Errorf("the reason is not given:\n%s", s)
 	}
 }
@@ -203,13 +215,25 @@ func TestLeadIsReadByItsContacts(t *testing.T) {
 		result("L1", "tip-depth-perpendicular", 15.1, 1.8, "mm"),
 	}
 	s := text(t, r)
-	want := "Contacts, 0 nearest the tip, against the ventral margin: 0 beyond (14 ± 2 mm beyond margin), 1 astride (0 ± 2 mm beyond margin), " +
-		"2 short (6 ± 2 mm short of margin) (centres, along the lead; scale: " + distances + "). 2 beyond or astride."
+	want := "Contact 0 beyond the ventral margin, contact 1 astride the ventral margin, contact 2 short of the ventral margin; " +
+		"centres 14 mm beyond, 0 mm, 6 mm short, each ± 2 mm at most, along the lead from contact 0."
 	if !strings.Contains(s, want) {
 		t.Errorf("want %q in\n%s", want, s)
 	}
-	if strings.Contains(s, "Its tip") || strings.Contains(s, "15 ±") {
+	if strings.Contains(s, "its tip") || strings.Contains(s, "15 ±") {
 		t.Errorf("a lead's tip depth is no measure of good or bad and is not told:\n%s", s)
+	}
+	r.Placement.Results = []placement.Result{contact(0, 24.8, "beyond"), contact(1, 19.7, "beyond"), contact(2, 13.2, "beyond"), contact(3, 5.8, "beyond")}
+	r.Placement.Results = append(r.Placement.Results, result("L1", "frontal-deflection", 12, 3, "deg"))
+	r.Placement.Results[4].Class = "0-30"
+	s = text(t, r)
+	for _, want := range []string{
+		"All four contacts beyond the ventral margin; centres 25, 20, 13, 6 mm beyond, each ± 2 mm at most, along the lead from contact 0.",
+		"deflection from midline: 12 ± 3° lateral (0-30 degrees, published class)",
+	} {
+		if !strings.Contains(s, want) {
+			t.Errorf("want %q in\n%s", want, s)
+		}
 	}
 }
 
@@ -229,7 +253,7 @@ func TestNameSaysOfWhat(t *testing.T) {
 	}
 }
 
-// Two scales in one list: each row carries its own.
+// Two scales in one note: each length carries its own.
 func TestEachLengthCarriesItsScale(t *testing.T) {
 	r := twoNeedles()
 	known := result("N2", "entry-offset-midline", 22.4, 1.2, "mm")
@@ -237,11 +261,66 @@ func TestEachLengthCarriesItsScale(t *testing.T) {
 	r.Placement.Results = append(r.Placement.Results, known)
 	s := text(t, r)
 	for _, want := range []string{
-		"entry from midline: 21.6 ± 0.4 mm lateral (scale: " + distances + ")\n",
-		"; entry from midline: 22 ± 2 mm lateral (scale: known length marked)\n",
+		"21.6 ± 0.4 mm lateral to the midline on the frontal film (scale: " + distances + ").",
+		"22 ± 2 mm lateral to the midline on the frontal film (scale: known length marked).",
+		"tip from sacroiliac line: 4 ± 2 mm cranial (scale: " + distances + ")\n",
 	} {
 		if !strings.Contains(s, want) {
 			t.Errorf("want %q in\n%s", want, s)
 		}
+	}
+}
+
+// The entry is told in the needle's paragraph, with the words of the signs; a
+// second foramen's stands in the list.
+func TestEntryStandsWithTheNeedle(t *testing.T) {
+	r := twoNeedles()
+	of := func(name string, value float64, foramen string) placement.Result {
+		v := result("N1", name, value, 2.3, "mm")
+		v.Of = foramen
+		return v
+	}
+	r.Placement.Results = append(r.Placement.Results,
+		of("entry-from-foramen-medial", -2.6, "foramen S3"), of("entry-from-foramen-superior", 0.2, "foramen S3"),
+		of("entry-from-foramen-medial", 9, "foramen S2"))
+	s := text(t, r)
+	for _, want := range []string{
+		"It enters 21.6 ± 0.4 mm lateral to the midline, 3 ± 2 mm medial to the medial edge of foramen S3 and 0 ± 3 mm from the cranial edge of foramen S3 on the frontal film.",
+		"entry from medial edge, foramen S2: 9 ± 3 mm lateral to it",
+	} {
+		if !strings.Contains(s, want) {
+			t.Errorf("want %q in\n%s", want, s)
+		}
+	}
+	if strings.Contains(s, "entry from midline") {
+		t.Errorf("the entry is told twice:\n%s", s)
+	}
+}
+
+// A note goes into the record: no file's name, which may be the patient's, and
+// nothing for the observer to do.
+func TestCautionsArePlain(t *testing.T) {
+	r := twoNeedles()
+	r.Placement.Films[0].Film.File, r.Placement.Films[0].View = "doe_jane.dcm", imaging.Frontal
+	r.Placement.Devices[0].LevelConflict = "The marks of N1 are given the levels S2 and S3: correct the level of its marks."
+	r.Placement.Cautions = append(r.Placement.Cautions, "N2: Side from header, not confirmed.",
+		"doe_jane.dcm: The midline runs across: confirm the patient's left on this film with a lead marker.")
+	s := text(t, r)
+	for _, bad := range []string{"doe_jane", "confirm the", ": correct"} {
+		if strings.Contains(s, bad) {
+			t.Errorf("the note says %q:\n%s", bad, s)
+		}
+	}
+	for _, want := range []string{"- N2: Side from header, not confirmed.\n", "- Frontal film: The midline runs across.\n",
+		"Level left out: The marks of N1 are given the levels S2 and S3. The needle"} {
+		if !strings.Contains(s, want) {
+			t.Errorf("want %q in\n%s", want, s)
+		}
+	}
+}
+
+func TestNothingMarkedIsRefused(t *testing.T) {
+	if s, err := note.Text(sidecar.Report{Book: mark.Book{Observer: "A"}}); s != "" || !errors.Is(err, imaging.ErrBadInput) {
+		t.Errorf("%q, %v", s, err)
 	}
 }

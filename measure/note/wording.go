@@ -2,7 +2,6 @@ package note
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"leadline/measure/placement"
@@ -29,79 +28,130 @@ func steadiest(own []placement.Result) (r placement.Result, reference string, ok
 }
 
 // approach says the angle and what it is measured to.
-func approach(d placement.Device, own []placement.Result) string {
+func (w writer) approach(d placement.Device, own []placement.Result) string {
 	r, reference, ok := steadiest(own)
 	if !ok {
 		return "Approach: not measured."
 	}
-	return fmt.Sprintf("The %s runs at %s to %s on the lateral film.", d.Kind, value(r), reference)
+	return fmt.Sprintf("The %s runs at %s to %s on the lateral film.", d.Kind, w.Measured(r).Figure(), reference)
+}
+
+// entries are what an entry is told by: the quantity, from what, and from what
+// of a foramen.
+var entries = []struct{ name, from string }{
+	{"entry-offset-midline", "the midline"},
+	{"entry-from-foramen-medial", "the medial edge of "},
+	{"entry-from-foramen-superior", "the cranial edge of "},
+}
+
+// entry says where the device enters on the frontal film.
+func (w writer) entry(own []placement.Result) string {
+	var parts []string
+	in, magnified := "", false
+	for _, e := range entries {
+		r, ok := find(own, e.name)
+		if !ok {
+			continue
+		}
+		from := e.from
+		if strings.HasSuffix(from, " of ") {
+			if r.Of == "" {
+				from = strings.TrimSuffix(from, " of ") + " of the foramen"
+			}
+			from += r.Of
+		}
+		m := w.Measured(r)
+		magnified = magnified || m.Magnified != ""
+		in = w.inScale(r)
+		way, _, _ := strings.Cut(m.Where(), " ")
+		switch {
+		case m.Magnified != "":
+			parts = append(parts, "from "+from+": "+m.Headline())
+		case m.Where() == "across the midline":
+			parts = append(parts, m.Headline())
+		case way == "":
+			parts = append(parts, m.Figure()+" from "+from)
+		default:
+			parts = append(parts, m.Figure()+" "+way+" to "+from)
+		}
+	}
+	switch {
+	case parts == nil:
+		return "Entry: not measured."
+	case magnified:
+		return "Entry on the frontal film: " + strings.Join(parts, "; ") + in + "."
+	}
+	return "It enters " + enumerate(parts) + " on the frontal film" + in + "."
+}
+
+// enumerate is "a", "a and b", "a, b and c".
+func enumerate(parts []string) string {
+	if n := len(parts); n > 1 {
+		return strings.Join(parts[:n-1], ", ") + " and " + parts[n-1]
+	}
+	return strings.Join(parts, "")
 }
 
 // tip is the depth along a needle or wire. A lead's tip is no measure of good
 // or bad and is left out.
-func tip(d placement.Device, own []placement.Result, p placement.Placement) string {
+func (w writer) tip(d placement.Device, own []placement.Result) string {
 	r, ok := find(own, "tip-depth-along-needle")
 	if !ok {
 		return "Tip depth: not measured."
 	}
-	return fmt.Sprintf("Its tip is %s %s, along the %s (%s).",
-		value(r), quantity.AgainstVentral(r.Value), d.Kind, inScale(r, p))
+	return fmt.Sprintf("Along the %s its tip is %s%s.", d.Kind, w.Measured(r).InFull(), w.inScale(r))
 }
 
-// contacts of a lead: each with its class and its distance from the margin.
-func contacts(_ placement.Device, own []placement.Result, p placement.Placement) string {
-	var each []string
-	in := ""
-	for _, r := range own {
-		if r.Quantity == "contact-depth" {
-			each = append(each, fmt.Sprintf("%d %s (%s)", r.Contact, r.Class, Directed(r, quantity.Headline)))
-			in = inScale(r, p)
-		}
-	}
-	if each == nil {
+// contacts of a lead: how they lie to the margin, and their centres.
+func (w writer) contacts(_ placement.Device, own []placement.Result) string {
+	said := Contacts(w.Placement, own)
+	if said == "" {
 		return "Contacts: not measured."
 	}
-	said := fmt.Sprintf("Contacts, 0 nearest the tip, against the ventral margin: %s (centres, along the lead; %s).",
-		strings.Join(each, ", "), in)
-	if r, ok := find(own, "contacts-beyond-margin"); ok {
-		said += fmt.Sprintf(" %.0f beyond or astride.", r.Value)
+	for _, r := range own {
+		if r.Quantity == "contact-depth" {
+			return said + w.inScale(r) + "."
+		}
 	}
-	return said
+	return said + "."
 }
 
-// value is the size of a signed value; the words beside it carry the sign.
-func value(r placement.Result) string {
-	u := r.U95
-	if !r.HasU {
-		u = 0
-	}
-	return quantity.Headline(math.Abs(r.Value), u, r.Unit)
-}
-
-// row is a figure the paragraphs leave out, of which device, and the scale it
-// was read in.
-type row struct{ object, text, scale string }
+// row is a figure the paragraphs leave out, and of which device.
+type row struct{ object, text string }
 
 // details are the figures that an operation note wants beside its paragraphs,
 // the devices in their order, then what belongs to none.
-func details(p placement.Placement) []row {
+func (w writer) details() []row {
 	var rows []row
 	devices := map[string]bool{}
-	for _, d := range p.Devices {
+	for _, d := range w.Devices {
 		devices[d.Object] = true
-		own := resultsOf(p, d.Object)
+		own := resultsOf(w.Placement, d.Object)
+		headline, _, _ := steadiest(own)
+		entered := map[string]bool{}
 		for _, r := range own {
-			if headline, _, _ := steadiest(own); r.Quantity != headline.Quantity && !leftOut[r.Quantity] {
-				rows = append(rows, row{d.Object, wording(r), inScale(r, p)})
+			first := isEntry(r) && !entered[r.Quantity] // stands in the paragraph
+			entered[r.Quantity] = true
+			if r.Quantity != headline.Quantity && !leftOut[r.Quantity] && !first {
+				rows = append(rows, row{d.Object, w.wording(r)})
 			}
 		}
 	}
-	for _, r := range p.Results {
+	for _, r := range w.Results {
 		if !devices[r.Object] && !leftOut[r.Quantity] {
-			rows = append(rows, row{r.Object, wording(r), inScale(r, p)})
+			rows = append(rows, row{r.Object, w.wording(r)})
 		}
 	}
 	return rows
+}
+
+func isEntry(r placement.Result) bool {
+	for _, e := range entries {
+		if e.name == r.Quantity {
+			return true
+		}
+	}
+	return false
 }
 
 // leftOut of the list is what the paragraphs say already, and what serves
@@ -118,25 +168,10 @@ var leftOut = map[string]bool{
 	"crossing":                true,
 }
 
-// list prints the rows, a line for each device, with the scale once where all
-// share it.
+// list prints the rows, a line for each device.
 func list(rows []row) string {
-	shared := ""
-	same := true
-	for _, r := range rows {
-		if r.scale != "" {
-			same = same && (shared == "" || shared == r.scale)
-			shared = r.scale
-		}
-	}
 	var b strings.Builder
-	b.WriteString("Further measurements (± is half the width of the 95 % interval")
-	if source, plain := strings.CutPrefix(shared, "scale: "); same && plain {
-		b.WriteString("; scale of lengths: " + source)
-	} else if same && shared != "" {
-		b.WriteString("; lengths " + shared)
-	}
-	b.WriteString("):")
+	b.WriteString("Further measurements:")
 	for i, r := range rows {
 		switch {
 		case i > 0 && r.object == rows[i-1].object:
@@ -147,42 +182,8 @@ func list(rows []row) string {
 			b.WriteString("\n- " + r.object + ", ")
 		}
 		b.WriteString(r.text)
-		if !same && r.scale != "" {
-			b.WriteString(" (" + r.scale + ")")
-		}
 	}
 	return b.String() + "\n"
-}
-
-// directions say what the sign of an offset means: positive, then negative.
-var directions = map[string][2]string{
-	"entry-offset-midline":        {"lateral", "across the midline"},
-	"tip-offset-midline":          {"lateral", "across the midline"},
-	"entry-from-foramen-medial":   {"lateral to it", "medial to it"},
-	"entry-from-foramen-superior": {"caudal to it", "cranial to it"},
-	"tip-caudal-to-si-line":       {"caudal", "cranial"},
-	"tip-depth-along-needle":      {"beyond margin", "short of margin"},
-	"tip-depth-perpendicular":     {"beyond margin", "short of margin"},
-	"contact-depth":               {"beyond margin", "short of margin"},
-	"depth-change":                {"deeper", "shallower"},
-	"frontal-deflection":          {"lateral", "medial"},
-}
-
-// Directed prints a result's figure with the meaning of its sign in words:
-// "22 ± 2 mm lateral". The figure is printed by quantity.Headline or
-// quantity.Detail.
-func Directed(r placement.Result, figure func(value, u95 float64, unit string) string) string {
-	v, u, said := r.Value, r.U95, ""
-	if !r.HasU {
-		u = 0
-	}
-	if way, ok := directions[r.Quantity]; ok {
-		said = " " + way[0]
-		if v < 0 {
-			v, said = -v, " "+way[1]
-		}
-	}
-	return figure(v, u, r.Unit) + said
 }
 
 // Name says in words what a result measures, and of what: "contact 2 against
@@ -209,10 +210,10 @@ func Name(r placement.Result) string {
 }
 
 // wording is one figure: "entry from midline: 22 ± 2 mm lateral".
-func wording(r placement.Result) string {
-	text := Name(r) + ": " + Directed(r, quantity.Headline)
+func (w writer) wording(r placement.Result) string {
+	text := Name(r) + ": " + w.Measured(r).Headline()
 	if r.Class != "" {
-		text += " (" + r.Class + ")"
+		text += " (" + quantity.Class(r.Quantity, r.Class) + ")"
 	}
-	return text
+	return text + w.inScale(r)
 }

@@ -7,50 +7,19 @@ import (
 	"strconv"
 )
 
-// Headline prints value and the half width of its 95 % interval as a reader
-// takes them in at a glance: whole units where u95 is above 0.5, else one
-// decimal; "11 ± 2 mm", "72 ± 3°". A value of unit "1" is a fraction and keeps
-// two decimals. Units are mm, deg, px and 1; u95 carries the value's unit.
-// Without an interval (u95 zero, negative or not a number) the value stands
-// alone, whole where it is a count and with one decimal where it is not.
-func Headline(value, u95 float64, unit string) string {
+// decimals of a figure, by how it is to be read: at a glance, or in full.
+// Whole units stand where the interval reaches more than 0.5 to either side. A
+// fraction (unit "1") always keeps two decimals, a count none.
+func decimals(m Measured, full bool) int {
 	switch {
-	case unit == "1":
-		return Detail(value, u95, unit)
-	case u95 > 0.5:
-		return figure(value, u95, 0) + suffix(unit)
-	case !(u95 > 0) && value == math.Trunc(value):
-		return fixed(value, 0) + suffix(unit)
+	case m.Unit == "1" && (m.HasU || m.Value != math.Trunc(m.Value)):
+		return 2
+	case full && m.Unit != "1":
+		return 1
+	case m.HasU && m.half() > 0.5, !m.HasU && m.Value == math.Trunc(m.Value):
+		return 0
 	}
-	return figure(value, u95, 1) + suffix(unit)
-}
-
-// Detail prints value and u95 with one decimal, a fraction with two.
-func Detail(value, u95 float64, unit string) string {
-	if unit == "1" {
-		if !(u95 > 0) && value == math.Trunc(value) {
-			return fixed(value, 0)
-		}
-		return figure(value, u95, 2)
-	}
-	return figure(value, u95, 1) + suffix(unit)
-}
-
-// Figure is Headline without the unit, for a column that carries the unit in
-// its head.
-func Figure(value, u95 float64) string {
-	if u95 > 0.5 {
-		return figure(value, u95, 0)
-	}
-	return figure(value, u95, 1)
-}
-
-func figure(value, u95 float64, decimals int) string {
-	s := fixed(value, decimals)
-	if u95 > 0 {
-		s += " ± " + fixed(RoundUp(u95, decimals), decimals)
-	}
-	return s
+	return 1
 }
 
 // RoundUp rounds an uncertainty to so many decimals, upwards, unless that
@@ -80,23 +49,6 @@ func suffix(unit string) string {
 	return " " + unit
 }
 
-// Against says on which side of the ventral margin a signed depth lies:
-// positive is beyond it. Never "within bone": a good needle is in a foramen.
-func Against(depth float64) string {
-	if depth > 0 {
-		return "beyond margin"
-	}
-	return "short of margin"
-}
-
-// AgainstVentral is Against written out for a sentence.
-func AgainstVentral(depth float64) string {
-	if depth > 0 {
-		return "beyond the ventral margin"
-	}
-	return "short of the ventral margin"
-}
-
 // words of each quantity, short enough for a row beside its figure.
 var words = map[string]string{
 	"entry-offset-midline":        "entry from midline",
@@ -115,7 +67,7 @@ var words = map[string]string{
 	"contact-depth":               "contact against margin",
 	"contacts-beyond-margin":      "contacts beyond or astride",
 	"tip-offset-midline":          "tip from midline",
-	"tip-caudal-to-si-line":       "tip caudal to sacroiliac line",
+	"tip-caudal-to-si-line":       "tip from sacroiliac line",
 	"frontal-deflection":          "deflection from midline",
 	"crossing":                    "crossing of two needles",
 	"lead-bend":                   "bend of the lead",

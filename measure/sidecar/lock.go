@@ -37,7 +37,7 @@ func hold(dir, observer string) (*os.File, error) {
 			defer f.Close()
 			if errors.Is(err, unix.EWOULDBLOCK) {
 				return nil, fmt.Errorf("%w: marks of %q in %s are open in another Leadline%s: close it there first",
-					imaging.ErrConflict, observer, dir, holder(f))
+					imaging.ErrInUse, observer, dir, holder(f))
 			}
 			return nil, fmt.Errorf("%s: %w: this place cannot be locked (%v): keep the marks on a local disk with --marks DIR", path, imaging.ErrBadInput, err)
 		}

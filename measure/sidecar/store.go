@@ -39,7 +39,7 @@ type Store struct {
 var verifySaves bool
 
 // Lock makes the caller the one writer of the observer's sidecar in dir, until
-// Close. Where another process is, it gives imaging.ErrConflict naming it;
+// Close. Where another process is, it gives imaging.ErrInUse naming it;
 // where dir cannot be written, imaging.ErrBadInput saying what to do.
 func Lock(dir, observer string) (*Store, error) {
 	if strings.TrimSpace(observer) == "" {

@@ -170,7 +170,7 @@ func TestIssueThatFails(t *testing.T) {
 func TestOneWriter(t *testing.T) {
 	s, r := started(t)
 	_, err := Lock(s.dir, "Observer A")
-	wants(t, err, imaging.ErrConflict, "Observer A", fmt.Sprint(os.Getpid()), "close it")
+	wants(t, err, imaging.ErrInUse, "Observer A", fmt.Sprint(os.Getpid()), "close it")
 	other, err := Lock(s.dir, "Observer B")
 	if err != nil {
 		t.Fatal("another observer is locked out:", err)

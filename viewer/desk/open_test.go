@@ -93,7 +93,7 @@ func TestOpenedAgainItShowsTheSame(t *testing.T) {
 	o.AddPoint(FrontalPane, r2.Vec{X: 3.1, Y: 3.5})
 	o.Press("Enter")
 
-	if _, err := Open(dir, "reader", "", func() {}); !errors.Is(err, imaging.ErrConflict) {
+	if _, err := Open(dir, "reader", "", func() {}); !errors.Is(err, imaging.ErrInUse) {
 		t.Errorf("a second writer: %v", err)
 	}
 	untilSaved(t, o)

@@ -10,7 +10,6 @@ import (
 	"leadline/imaging"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
-	"leadline/measure/quantity"
 )
 
 // Chart is the sounding chart: the depth of every device and position against
@@ -37,29 +36,42 @@ type ChartRow struct {
 
 // ChartDepth is the tip's or a contact's depth, positive beyond the margin.
 type ChartDepth struct {
-	Value, U95 float64
-	Lo, Hi     float64 // 95 % interval, which need not be symmetric
-	Contact    int     // -1: the tip
-	Class      string
+	Value   float64
+	Lo, Hi  float64 // 95 % interval, which need not be symmetric
+	Figure  string  // in the chart's unit, without it
+	Contact int     // -1: the tip
+	Class   string
+	// Magnified: the value holds where the film is magnified; Lo to Hi is what it
+	// may be at the sacrum.
+	Magnified bool
 }
 
-func depthOf(r placement.Result) ChartDepth {
-	d := ChartDepth{Value: r.Value, Lo: r.Value, Hi: r.Value, Contact: r.Contact, Class: r.Class}
+func depthOf(p placement.Placement, r placement.Result) ChartDepth {
+	d := ChartDepth{Value: r.Value, Lo: r.Value, Hi: r.Value, Figure: p.Measured(r).Bare(), Contact: r.Contact, Class: r.Class, Magnified: r.Magnified}
 	if r.HasU {
-		d.U95, d.Lo, d.Hi = r.U95, r.Lo, r.Hi
+		d.Lo, d.Hi = r.Lo, r.Hi
 	}
 	return d
+}
+
+// unitOf the chart: that of the depths; while there are none, millimetres where
+// a film they can come from has a scale, else pixels.
+func unitOf(p placement.Placement) string {
+	if all := depths(p, ""); len(all) > 0 {
+		return all[0].Unit
+	}
+	for _, f := range p.Films {
+		if f.Scale.Known && f.View == imaging.Lateral {
+			return "mm"
+		}
+	}
+	return "px"
 }
 
 // NewChart gathers the depths. ventral is the edge of the pane towards which
 // ventral is seen on the lateral film.
 func NewChart(p placement.Placement, ventral imaging.Edge) Chart {
-	c := Chart{Unit: "mm", VentralRight: ventral == imaging.Right}
-	for i, r := range depths(p, "") {
-		if i == 0 {
-			c.Unit = r.Unit
-		}
-	}
+	c := Chart{Unit: unitOf(p), VentralRight: ventral == imaging.Right}
 	for _, d := range p.Devices {
 		row := ChartRow{
 			Object: d.Object, Style: Style(d.Object), Words: SideLevel(d), Name: DeviceName(d.Object),
@@ -73,7 +85,7 @@ func NewChart(p placement.Placement, ventral imaging.Edge) Chart {
 				row.Missing = "measured in " + r.Unit + ": its film has another scale"
 				continue
 			}
-			row.Depths = append(row.Depths, depthOf(r))
+			row.Depths = append(row.Depths, depthOf(p, r))
 		}
 		if len(row.Depths) == 0 && row.Missing == "" {
 			row.Missing = "no depth: mark it and the ventral margin on a lateral film"
@@ -239,11 +251,7 @@ func (p *pager) sounding(row ChartRow, plot Rect, x func(float64) float64, y, le
 		return
 	}
 	d := drafter{view: View{Zoom: 1, Shape: r2.Vec{X: 1, Y: 1}}, unit: u}
-	deepest := row.Depths[0].Value
-	for _, k := range row.Depths {
-		deepest = math.Max(deepest, k.Value)
-	}
-	d.stroke([]r2.Vec{{X: x(least), Y: y}, {X: x(deepest), Y: y}}, false, Stroke{Width: 2, Color: row.Style.Color, Dash: row.Style.Dash})
+	d.stroke([]r2.Vec{{X: x(least), Y: y}, {X: x(row.deepest().Value), Y: y}}, false, Stroke{Width: 2, Color: row.Style.Color, Dash: row.Style.Dash})
 	for _, k := range row.Depths {
 		whisker := y
 		if row.Lead {
@@ -264,11 +272,26 @@ func (p *pager) sounding(row ChartRow, plot Rect, x func(float64) float64, y, le
 		d.symbol(s)
 	}
 	p.layer.Lines = append(p.layer.Lines, d.layer.Lines...)
-	if !row.Lead {
-		k := row.Depths[0]
-		words := quantity.Figure(math.Abs(k.Value), k.U95)
+	if k := row.deepest(); !row.Lead {
+		words := k.Figure
+		if k.Magnified {
+			words += ", magnified"
+		}
 		p.outside(words, x(k.Lo), x(k.Hi), plot, y)
+	} else if k.Magnified {
+		p.outside("magnified", x(k.Lo), x(k.Hi), plot, y)
 	}
+}
+
+// deepest of a row's depths.
+func (r ChartRow) deepest() ChartDepth {
+	deepest := r.Depths[0]
+	for _, k := range r.Depths[1:] {
+		if k.Value > deepest.Value {
+			deepest = k
+		}
+	}
+	return deepest
 }
 
 // interval draws the 95 % interval with end ticks over a dark edge.

@@ -10,6 +10,7 @@ import (
 
 	"leadline/imaging"
 	"leadline/measure/mark"
+	"leadline/measure/note"
 	"leadline/measure/placement"
 	"leadline/measure/quantity"
 )
@@ -173,20 +174,20 @@ func (b *builder) words() {
 	up := View{Quarter: UpQuarter(b.film.Cranial)}
 	b.scene.Chart = NewChart(on, up.EdgeShown(b.scene.Ventral))
 	for i, row := range b.scene.Chart.Rows {
-		b.scene.Chart.Rows[i].Missing = nameless(row.Missing, b.p)
+		b.scene.Chart.Rows[i].Missing = note.Nameless(row.Missing, b.p)
 	}
-	b.scene.Bar.Words = nameless(b.scene.Bar.Words, b.p)
+	b.scene.Bar.Words = note.Nameless(b.scene.Bar.Words, b.p)
 	for _, o := range objects {
 		for _, d := range b.p.Devices {
 			if d.Object == o {
 				line := caseLine(d)
-				line.Side, line.Level = nameless(line.Side, b.p), nameless(line.Level, b.p)
+				line.Side, line.Level = note.Nameless(line.Side, b.p), note.Nameless(line.Level, b.p)
 				b.scene.Case = append(b.scene.Case, line)
 			}
 		}
 		if s := Numbers(b.p, o, b.film.View); len(s.Rows) > 0 {
 			for i := range s.Rows {
-				s.Rows[i].Note = nameless(s.Rows[i].Note, b.p)
+				s.Rows[i].Note = note.Nameless(s.Rows[i].Note, b.p)
 			}
 			b.scene.Numbers = append(b.scene.Numbers, s)
 		}
@@ -196,7 +197,10 @@ func (b *builder) words() {
 // caution adds cautions that are not already said.
 func (b *builder) caution(lead string, all ...string) {
 	for _, c := range all {
-		c = nameless(c, b.p)
+		if object, _, ok := strings.Cut(c, ": "); ok && b.elsewhere(object) {
+			continue
+		}
+		c = note.Nameless(c, b.p)
 		said := c == CautionReview || c == CautionDepth // at the foot of every page
 		for _, have := range b.scene.Cautions {
 			said = said || strings.Contains(have, strings.TrimRight(c, "."))
@@ -205,6 +209,16 @@ func (b *builder) caution(lead string, all ...string) {
 			b.scene.Cautions = append(b.scene.Cautions, lead+c)
 		}
 	}
+}
+
+// elsewhere reports whether the words name a device that is not on this film.
+func (b *builder) elsewhere(object string) bool {
+	for _, d := range b.p.Devices {
+		if d.Object == object {
+			return !b.seen[object]
+		}
+	}
+	return false
 }
 
 // headOrder is the order in which a device's numbers are read; what is not
@@ -228,7 +242,7 @@ func Numbers(p placement.Placement, object string, view imaging.View) Section {
 				continue
 			}
 			found = true
-			s.Rows = append(s.Rows, row(r, i == 0))
+			s.Rows = append(s.Rows, row(p, r, i == 0))
 		}
 		if found {
 			continue
@@ -242,27 +256,31 @@ func Numbers(p placement.Placement, object string, view imaging.View) Section {
 	return s
 }
 
-func row(r placement.Result, head bool) Row {
-	out := Row{Words: quantity.Words(r.Quantity), Figure: figure(r, r.Value), Head: head}
+func row(p placement.Placement, r placement.Result, head bool) Row {
+	m := p.Measured(r)
+	out := Row{Words: quantity.Words(r.Quantity), Figure: m.Figure(), Head: head && m.Magnified == ""}
+	if m.Magnified != "" {
+		out.Note = strings.TrimSuffix(m.Headline(), ", "+m.Where())
+	}
 	switch r.Quantity {
 	case "tip-depth-along-needle":
-		out.Words, out.Figure = quantity.AgainstVentral(r.Value), figure(r, abs(r.Value))
+		out.Words = m.WhereVentral()
 	case "contact-depth":
 		out.Words = fmt.Sprintf("contact %d, %s", r.Contact, r.Class)
+		if w, _, _ := strings.Cut(strings.ReplaceAll(m.Where(), ",", ""), " "); w != "at" && w != r.Class && m.Magnified == "" {
+			out.Figure += " " + w
+		}
 	case "contacts-beyond-margin":
 		out.Head = true
-	case "frontal-deflection":
-		out.Note = r.Class
+	default:
+		if w := m.Where(); w != "" {
+			out.Figure += " " + w
+		}
+	}
+	if r.Quantity == "frontal-deflection" {
+		out.Note = quantity.Class(r.Quantity, r.Class)
 	}
 	return out
-}
-
-// figure prints the value with the result's interval.
-func figure(r placement.Result, value float64) string {
-	if !r.HasU {
-		return quantity.Headline(value, 0, r.Unit)
-	}
-	return quantity.Headline(value, r.U95, r.Unit)
 }
 
 // viewOf is the view a quantity is read in.

@@ -9,7 +9,6 @@ import (
 	"leadline/imaging"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
-	"leadline/measure/quantity"
 )
 
 // Sizes in design units.
@@ -330,21 +329,16 @@ func (b *builder) order() {
 	}
 }
 
-// headline of a device on this film: the depth's figure and its words.
+// headline of a device on this film: the depth's figure and its words. A
+// magnified depth is no headline: it stands among the numbers, said to be so.
 func (b *builder) headline(object string) (depth, words string, ok bool) {
 	for _, r := range b.p.Results {
-		if r.Object == object && r.Quantity == "tip-depth-along-needle" && r.Plane == "lateral" {
-			return figure(r, abs(r.Value)), quantity.AgainstVentral(r.Value), true
+		if r.Object == object && r.Quantity == "tip-depth-along-needle" && r.Plane == "lateral" && !r.Magnified {
+			m := b.p.Measured(r)
+			return m.Figure(), m.WhereVentral(), true
 		}
 	}
 	return "", "", false
-}
-
-func abs(v float64) float64 {
-	if v < 0 {
-		return -v
-	}
-	return v
 }
 
 func withAlpha(c color.NRGBA, a uint8) color.NRGBA { c.A = a; return c }

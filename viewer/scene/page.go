@@ -130,13 +130,19 @@ func (p *pager) header(s *Scene, width float64) float64 {
 		}
 		p.text(tx, row, c.Words, size, true, ink)
 		end, in := row+24*u, 0.0
-		ink = Grey
-		if !c.Sure {
-			ink, in = Vermillion, 20*u
-			p.warning(at, end)
+		if !c.SideSure || !c.LevelSure {
+			in = 20 * u // both stand in one column
 		}
-		for _, line := range []string{c.Side, c.Level} {
-			end = p.wrapped(at+in, end, each-24*u-in, line, smallSize+1, ink)
+		for _, line := range []struct {
+			words string
+			sure  bool
+		}{{c.Side, c.SideSure}, {c.Level, c.LevelSure}} {
+			ink = Grey
+			if !line.sure {
+				ink = Vermillion
+				p.warning(at, end)
+			}
+			end = p.wrapped(at+in, end, each-24*u-in, line.words, smallSize+1, ink)
 		}
 		bottom = math.Max(bottom, end)
 	}

@@ -85,13 +85,15 @@ type Bar struct {
 
 // CaseLine is side and level of one device with what they rest on.
 type CaseLine struct {
-	Object  string
-	Style   DeviceStyle
-	Words   string // RIGHT · S3
-	Side    string // side: from header, not confirmed
-	Level   string // level: sacroiliac line only, not confirmed
-	Sure    bool   // both confirmed
-	Refused bool   // side or level is withheld
+	Object string
+	Style  DeviceStyle
+	Words  string // RIGHT · S3
+	Side   string // side: from header, not confirmed
+	Level  string // level: sacroiliac line only, not confirmed
+	// SideSure and LevelSure: confirmed, and no other source says otherwise. What
+	// is not sure is a caution.
+	SideSure, LevelSure bool
+	Refused             bool // side or level is withheld
 }
 
 // Section is the numbers of one device on this film.

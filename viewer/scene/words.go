@@ -74,47 +74,25 @@ func basis(source string, confirmed bool) string {
 	if source == "" {
 		source = "basis not given"
 	}
-	if confirmed || strings.HasSuffix(source, "not confirmed") {
+	if confirmed || strings.Contains(source, "not confirmed") {
 		return source
 	}
 	return source + ", not confirmed"
+}
+
+// contradicted reports whether a source stands against another one that it
+// names: a confirmed side over a film or marks that say otherwise.
+func contradicted(source string) bool {
+	return strings.Contains(source, "otherwise") || strings.Contains(source, "disagree") || strings.Contains(source, "does not fit")
 }
 
 func caseLine(d placement.Device) CaseLine {
 	return CaseLine{
 		Object: d.Object, Style: Style(d.Object),
 		Words: SideLevel(d), Side: SideBasis(d), Level: LevelBasis(d),
-		Sure:    d.SideConfirmed && d.LevelConfirmed && d.SideConflict == "" && d.LevelConflict == "",
+		SideSure: d.SideConfirmed && d.SideConflict == "" && !contradicted(d.SideSource), LevelSure: d.LevelConfirmed && d.LevelConflict == "",
 		Refused: d.SideConflict != "" || d.LevelConflict != "",
 	}
-}
-
-// nameless takes the names of the images' files out of words: a file may be
-// named for the patient, and pictures travel. A name before a colon becomes the
-// view it stands for; elsewhere a name long enough not to be a common word
-// becomes "the film".
-func nameless(words string, p placement.Placement) string {
-	for _, f := range p.Films {
-		name := f.Film.File
-		if name == "" {
-			continue
-		}
-		if rest, ok := strings.CutPrefix(words, name+": "); ok {
-			words = filmName(f.View) + ": " + rest
-		}
-		words = strings.ReplaceAll(words, "the view of "+name+" is", "the view of a film is")
-		if len(name) >= 4 {
-			words = strings.ReplaceAll(words, name, "the film")
-		}
-	}
-	return words
-}
-
-func filmName(v imaging.View) string {
-	if v == imaging.NoView {
-		return "Film of unknown view"
-	}
-	return title(v) + " film"
 }
 
 // DeviceName says N1.2 as "needle N1, position 2".
