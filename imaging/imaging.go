@@ -21,6 +21,7 @@ var (
 	ErrNoScale     = errors.New("no scale")
 	ErrBadInput    = errors.New("bad input")
 	ErrConflict    = errors.New("sources disagree")
+	ErrInUse       = errors.New("in use")
 )
 
 // Number is a value that a header may or may not give.
