@@ -47,9 +47,10 @@ func rle(dst []uint16, src []byte, l Layout) error {
 }
 
 // unpackBits decodes a segment, into the whole of each sample or, after the
-// first segment, into its low byte with what is there shifted up. It returns how many samples
-// it reached. Runs cross the ends of rows in what some encoders write, against
-// G.3.1, and are read so; what goes beyond the frame is padding.
+// first segment, into its low byte with what is there shifted up. It returns
+// how many samples it reached. Runs cross the ends of rows in what some
+// encoders write, against G.3.1, and are read so; what goes beyond the frame is
+// padding.
 func unpackBits(dst []uint16, src []byte, first bool) int {
 	at := 0
 	for i := 0; i < len(src) && at < len(dst); {
