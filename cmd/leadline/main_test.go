@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"image/png"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -37,6 +38,7 @@ func TestScripts(t *testing.T) {
 			"lacks":   lacks,
 			"await":   await,
 			"gone":    gone,
+			"bright":  bright,
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("REFERENCE", reference())
@@ -115,6 +117,28 @@ func lacks(ts *testscript.TestScript, neg bool, args []string) {
 		if strings.Contains(text, strings.ReplaceAll(word, `\x1b`, "\x1b")) {
 			ts.Fatalf("%s holds %q", args[0], word)
 		}
+	}
+}
+
+// bright FILE.png: of the middle of the film in an annotated picture at least a
+// fiftieth is lighter than half of white: more than lines and letters cover.
+func bright(ts *testscript.TestScript, neg bool, args []string) {
+	f, err := os.Open(ts.MkAbs(args[0]))
+	ts.Check(err)
+	defer f.Close()
+	img, err := png.Decode(f)
+	ts.Check(err)
+	all, light := 0, 0 // the film takes the left two thirds of the page
+	for y := img.Bounds().Dy() / 4; y < img.Bounds().Dy()*3/4; y++ {
+		for x := img.Bounds().Dx() / 20; x < img.Bounds().Dx()*2/3; x++ {
+			all++
+			if r, _, _, _ := img.At(x, y).RGBA(); r > 0x8000 {
+				light++
+			}
+		}
+	}
+	if 50*light < all {
+		ts.Fatalf("%s: of %d pixels %d are light", args[0], all, light)
 	}
 }
 

@@ -59,8 +59,8 @@ func marksOn(f placement.FilmReading, b mark.Book) []mark.Mark {
 	return on
 }
 
-// shown is the frame as its header wants it shown: its first window, or its
-// first VOI table, or a window to suit.
+// shown is the frame as it is shown at first on the screen too; where the header
+// has a VOI table and no window, by that table.
 func (r *reader) shown(f placement.FilmReading) (*image.Gray, error) {
 	file := r.kase.File(f.Film.Ref.Instance)
 	frame, err := file.Frame(f.Film.Ref.First, f.Film.Ref.Last)
@@ -74,5 +74,5 @@ func (r *reader) shown(f placement.FilmReading) (*image.Gray, error) {
 	if len(file.Header.Windows) == 0 && len(file.Header.VOILUTs) > 0 {
 		return grayscale.Render(frame, gray.VOITable(0)), nil
 	}
-	return grayscale.Render(frame, gray.Table(gray.Windows()[0])), nil
+	return grayscale.Render(frame, gray.Table(grayscale.First(frame, gray))), nil
 }

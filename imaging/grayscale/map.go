@@ -88,13 +88,7 @@ func (m *Map) stored() (lo, hi int) {
 // Windows are those of the header that can be used, or else one over all the
 // values that the bits can hold.
 func (m *Map) Windows() []imaging.Window {
-	var out []imaging.Window
-	for _, w := range m.h.Windows {
-		if usable(w) {
-			out = append(out, w)
-		}
-	}
-	if len(out) > 0 {
+	if out := m.stated(); len(out) > 0 {
 		return out
 	}
 	lo, hi := m.stored()
@@ -116,6 +110,17 @@ func (m *Map) Windows() []imaging.Window {
 // (PS3.3 C.11.2.1.2.1 solved for centre and width).
 func between(lo, hi float64) imaging.Window {
 	return imaging.Window{Center: (lo + hi + 1) / 2, Width: max(1, hi-lo+1), Function: imaging.Linear}
+}
+
+// stated are the windows of the header that can be used.
+func (m *Map) stated() []imaging.Window {
+	var out []imaging.Window
+	for _, w := range m.h.Windows {
+		if usable(w) {
+			out = append(out, w)
+		}
+	}
+	return out
 }
 
 func usable(w imaging.Window) bool {

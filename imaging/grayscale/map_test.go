@@ -341,6 +341,39 @@ func TestPaddingAndAuto(t *testing.T) {
 	}
 }
 
+// The header's window stands, but where it leaves most of the film black or
+// white, or is none, the frame's own values decide: 1000 pixels from 200 to 299
+// in a 12-bit image.
+func TestFirst(t *testing.T) {
+	f := &imaging.Frame{Samples: make([]uint16, 1000)}
+	for i := range f.Samples {
+		f.Samples[i] = uint16(200 + i/10)
+	}
+	for name, c := range map[string]struct {
+		windows []imaging.Window
+		first   bool
+	}{
+		"fits":              {[]imaging.Window{{Center: 250, Width: 100}, {Center: 9, Width: 9}}, true},
+		"clips a third":     {[]imaging.Window{{Center: 250, Width: 66}}, true},
+		"clips nine tenths": {[]imaging.Window{{Center: 250, Width: 10}}, false},
+		"all black":         {[]imaging.Window{{Center: 2048, Width: 1000}}, false},
+		"cannot be used":    {[]imaging.Window{{Center: 250}}, false},
+		"none":              {nil, false},
+	} {
+		m, err := grayscale.New(&imaging.Header{BitsStored: 12, Windows: c.windows})
+		if err != nil {
+			t.Fatal(err)
+		}
+		w := grayscale.First(f, m)
+		if c.first != (len(c.windows) > 0 && w == c.windows[0]) {
+			t.Errorf("%s: shown with %+v", name, w)
+		}
+		if low, high := grayscale.Value(w, 210), grayscale.Value(w, 290); name != "clips nine tenths" && (low > 0.5 || high < 0.5) {
+			t.Errorf("%s: 210 and 290 are shown as %.2f and %.2f", name, low, high)
+		}
+	}
+}
+
 // Windows that cannot be used are not offered.
 func TestWindows(t *testing.T) {
 	h := &imaging.Header{BitsStored: 10, Windows: []imaging.Window{

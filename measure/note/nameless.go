@@ -42,7 +42,7 @@ func filmName(v imaging.View) string {
 }
 
 // instruction is what a caution asks its reader to do about the marks.
-var instruction = regexp.MustCompile(`: (confirm|correct|mark|state|give)\b[^.]*`)
+var instruction = regexp.MustCompile(`[:;] (confirm|correct|mark|state|give)\b[^.;]*`)
 
 // plain is a caution as it belongs in a patient's record: what is so, without
 // a file's name and without what the observer might do about it.

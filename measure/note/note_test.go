@@ -304,6 +304,7 @@ func TestCautionsArePlain(t *testing.T) {
 	r.Placement.Films[0].Film.File, r.Placement.Films[0].View = "doe_jane.dcm", imaging.Frontal
 	r.Placement.Devices[0].LevelConflict = "The marks of N1 are given the levels S2 and S3: correct the level of its marks."
 	r.Placement.Cautions = append(r.Placement.Cautions, "N2: Side from header, not confirmed.",
+		"doe_jane.dcm: the header gives no pixel spacing; mark a known length to have a scale; lengths are in pixels.",
 		"doe_jane.dcm: The midline runs across: confirm the patient's left on this film with a lead marker.")
 	s := text(t, r)
 	for _, bad := range []string{"doe_jane", "confirm the", ": correct"} {
@@ -312,6 +313,7 @@ func TestCautionsArePlain(t *testing.T) {
 		}
 	}
 	for _, want := range []string{"- N2: Side from header, not confirmed.\n", "- Frontal film: The midline runs across.\n",
+		"- Frontal film: the header gives no pixel spacing; lengths are in pixels.\n",
 		"Level left out: The marks of N1 are given the levels S2 and S3. The needle"} {
 		if !strings.Contains(s, want) {
 			t.Errorf("want %q in\n%s", want, s)

@@ -91,14 +91,8 @@ func (f *film) show(w imaging.Window) bool {
 	return true
 }
 
-// first is the window a frame is shown with at first: the header's own where
-// it has one, else the one from the histogram.
-func (f *film) first() imaging.Window {
-	if len(f.frame.Header.Windows) > 0 {
-		return f.windows[0]
-	}
-	return f.auto
-}
+// first is the window a frame is shown with at first, as in a picture.
+func (f *film) first() imaging.Window { return grayscale.First(f.frame, f.gray) }
 
 func (f *film) free() {
 	for _, i := range []*ebiten.Image{f.samples, f.table, f.picture} {
