@@ -41,6 +41,7 @@ type resultJSON struct {
 	Of            string             `json:"of,omitempty"`
 	Frames        []frameJSON        `json:"frames"`
 	Scale         string             `json:"scale,omitempty"`
+	Magnified     bool               `json:"magnified,omitempty"` // no anatomical length; lo to hi is what it may be at the sacrum
 	Budget        map[string]float64 `json:"budget,omitempty"`
 	Notes         []string           `json:"notes,omitempty"`
 }
@@ -80,7 +81,7 @@ func (r *reader) resultJSON(v placement.Result) resultJSON {
 	out := resultJSON{
 		Object: v.Object, Quantity: v.Quantity, Plane: v.Plane, Value: v.Value, Unit: v.Unit,
 		Side: v.Side, SideSource: v.SideSource, Level: v.Level, LevelSource: v.LevelSource,
-		Class: v.Class, Of: v.Of, Frames: []frameJSON{}, Scale: v.Scale, Budget: told(v), Notes: v.Notes,
+		Class: v.Class, Of: v.Of, Frames: []frameJSON{}, Scale: v.Scale, Magnified: v.Magnified, Budget: told(v), Notes: v.Notes,
 	}
 	if v.HasU {
 		out.U95, out.Lo, out.Hi = &v.U95, &v.Lo, &v.Hi

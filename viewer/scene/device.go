@@ -159,6 +159,9 @@ func (b *builder) words() {
 	if c := b.film.LeftConflict; c != "" {
 		b.caution("Left and right withheld: ", c)
 	}
+	if b.film.View == imaging.Frontal && mark.Contradicted(b.film.LeftSource) {
+		b.caution("The patient's left on this film: ", b.film.LeftSource)
+	}
 	var objects []string
 	for o := range b.seen {
 		objects = append(objects, o)

@@ -236,15 +236,19 @@ func along(pts []r2.Vec) []r2.Vec {
 
 // edges names the directions at the edges.
 func (b *builder) edges() {
+	ink := White
 	add := func(e imaging.Edge, words string, large bool) {
 		if e != imaging.NoEdge {
-			b.scene.Edges = append(b.scene.Edges, EdgeWord{Edge: e, Words: words, Large: large, Color: White})
+			b.scene.Edges = append(b.scene.Edges, EdgeWord{Edge: e, Words: words, Large: large, Color: ink})
 		}
 	}
 	add(b.film.Cranial, "cranial", false)
 	switch b.film.View {
 	case imaging.Frontal:
 		if b.film.LeftConflict == "" && !b.disputed() {
+			if mark.Contradicted(b.film.LeftSource) {
+				ink = Vermillion // disputed; words says by what
+			}
 			add(b.film.PatientLeft, "L", true)
 			add(b.film.PatientLeft.Opposite(), "R", true)
 		}

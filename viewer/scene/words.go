@@ -80,17 +80,11 @@ func basis(source string, confirmed bool) string {
 	return source + ", not confirmed"
 }
 
-// contradicted reports whether a source stands against another one that it
-// names: a confirmed side over a film or marks that say otherwise.
-func contradicted(source string) bool {
-	return strings.Contains(source, "otherwise") || strings.Contains(source, "disagree") || strings.Contains(source, "does not fit")
-}
-
 func caseLine(d placement.Device) CaseLine {
 	return CaseLine{
 		Object: d.Object, Style: Style(d.Object),
 		Words: SideLevel(d), Side: SideBasis(d), Level: LevelBasis(d),
-		SideSure: d.SideConfirmed && d.SideConflict == "" && !contradicted(d.SideSource), LevelSure: d.LevelConfirmed && d.LevelConflict == "",
+		SideSure: d.SideConfirmed && d.SideConflict == "" && !mark.Contradicted(d.SideSource), LevelSure: d.LevelConfirmed && d.LevelConflict == "",
 		Refused: d.SideConflict != "" || d.LevelConflict != "",
 	}
 }
