@@ -11,7 +11,7 @@ import (
 // Contacts words how a lead's contacts lie to the ventral margin: which are
 // beyond, astride and short by their ends, then their centres in turn: "All four
 // contacts beyond the ventral margin; centres 25, 20, 13, 6 mm beyond, each ± 3 mm
-// at most, along the lead from contact 0". Empty where none is measured. own are
+// at most, along the lead, contact 0 first". Empty where none is measured. own are
 // the lead's results.
 func Contacts(p placement.Placement, own []placement.Result) string {
 	var depths []placement.Result
@@ -81,5 +81,5 @@ func centres(p placement.Placement, depths []placement.Result) string {
 	for _, r := range depths {
 		all = append(all, p.Measured(r))
 	}
-	return fmt.Sprintf("%s%s, along the lead from contact %d", said, quantity.Series(all), depths[0].Contact)
+	return fmt.Sprintf("%s%s, along the lead, contact %d first", said, quantity.Series(all), depths[0].Contact)
 }

@@ -216,7 +216,7 @@ func TestLeadIsReadByItsContacts(t *testing.T) {
 	}
 	s := text(t, r)
 	want := "Contact 0 beyond the ventral margin, contact 1 astride the ventral margin, contact 2 short of the ventral margin; " +
-		"centres 14 mm beyond, 0 mm, 6 mm short, each ± 2 mm at most, along the lead from contact 0."
+		"centres 14 mm beyond, 0 mm, 6 mm short, each ± 2 mm at most, along the lead, contact 0 first."
 	if !strings.Contains(s, want) {
 		t.Errorf("want %q in\n%s", want, s)
 	}
@@ -228,7 +228,7 @@ func TestLeadIsReadByItsContacts(t *testing.T) {
 	r.Placement.Results[4].Class = "0-30"
 	s = text(t, r)
 	for _, want := range []string{
-		"All four contacts beyond the ventral margin; centres 25, 20, 13, 6 mm beyond, each ± 2 mm at most, along the lead from contact 0.",
+		"All four contacts beyond the ventral margin; centres 25, 20, 13, 6 mm beyond, each ± 2 mm at most, along the lead, contact 0 first.",
 		"deflection from midline: 12 ± 3° lateral (0-30 degrees, published class)",
 	} {
 		if !strings.Contains(s, want) {

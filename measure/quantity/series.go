@@ -7,9 +7,13 @@ import (
 
 // Series tells values of one kind and unit in a row, the unit and the meaning of
 // the sign once for those that share it: "25, 20, 13 mm beyond, 6 mm short, each
-// ± 3 mm at most". Where one of them is magnified, or has no interval or one not
-// even about it, each is told by itself.
+// ± 3 mm at most", "33, 27 mm on the detector, magnified; 14 to 38, 11 to 31 mm at
+// the sacrum, beyond the ventral margin". Where they do not share that, each is
+// told by itself.
 func Series(all []Measured) string {
+	if len(all) > 1 && alike(all) {
+		return magnified(all)
+	}
 	n, most := 1, 0.0
 	for _, m := range all {
 		if !m.HasU || !m.Symmetric() || m.Unit != all[0].Unit || !m.worded() {
@@ -33,6 +37,35 @@ func Series(all []Measured) string {
 	s := strings.Join(parts, ", ") + said + fixed(RoundUp(most, n), n) + suffix(all[0].Unit)
 	if len(all) > 1 {
 		s += " at most"
+	}
+	return s
+}
+
+// alike reports whether all are magnified in one way and lie on one side of zero.
+func alike(all []Measured) bool {
+	for _, m := range all {
+		if m.Magnified == "" || m.Magnified != all[0].Magnified || m.Unit != all[0].Unit || m.crosses() || m.Where() != all[0].Where() {
+			return false
+		}
+	}
+	return true
+}
+
+// magnified tells values in a row, then what they may be at the sacrum.
+func magnified(all []Measured) string {
+	n := 1
+	for _, m := range all {
+		n = min(n, decimals(m, false))
+	}
+	unit := suffix(all[0].Unit)
+	var sizes, spans []string
+	for _, m := range all {
+		sizes = append(sizes, strings.TrimSuffix(m.size(n), unit))
+		spans = append(spans, strings.TrimSuffix(m.span(n), unit))
+	}
+	s := strings.Join(sizes, ", ") + unit + " " + all[0].Magnified + "; " + strings.Join(spans, ", ") + unit + " at the sacrum"
+	if w := all[0].WhereVentral(); w != "" {
+		s += ", " + w
 	}
 	return s
 }

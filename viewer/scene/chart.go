@@ -197,10 +197,17 @@ func (c *Chart) Draw(r Rect, unit float64) (Drawing, []Rect) {
 		if stacked {
 			y = place.Min.Y + 42*unit
 			w := p.text(r.Min.X, place.Min.Y+16*unit, row.Object, smallSize, true, row.Style.Color)
-			p.text(r.Min.X+w+8*unit, place.Min.Y+16*unit, row.Words, smallSize, true, ink)
+			w += p.text(r.Min.X+w+8*unit, place.Min.Y+16*unit, row.Words, smallSize, true, ink)
+			if row.magnified() {
+				p.text(r.Min.X+w+16*unit, place.Min.Y+16*unit, "magnified", smallSize, false, White)
+			}
 		} else {
 			p.text(r.Min.X, y-2*unit, Fit(row.Words, 15*unit, true, (chartNames-16)*unit), 15, true, ink)
-			p.text(r.Min.X, y+15*unit, Fit(row.Name, smallSize*unit, false, (chartNames-16)*unit), smallSize, false, row.Style.Color)
+			name := row.Name
+			if row.magnified() {
+				name += ", magnified"
+			}
+			p.text(r.Min.X, y+15*unit, Fit(name, smallSize*unit, false, (chartNames-16)*unit), smallSize, false, row.Style.Color)
 		}
 		p.sounding(row, plot, x, y, least)
 	}
@@ -272,16 +279,19 @@ func (p *pager) sounding(row ChartRow, plot Rect, x func(float64) float64, y, le
 		d.symbol(s)
 	}
 	p.layer.Lines = append(p.layer.Lines, d.layer.Lines...)
-	if k := row.deepest(); !row.Lead {
+	if !row.Lead {
+		k := row.Depths[0]
 		words := k.Figure
 		if k.Magnified {
 			words += ", magnified"
 		}
 		p.outside(words, x(k.Lo), x(k.Hi), plot, y)
-	} else if k.Magnified {
-		p.outside("magnified", x(k.Lo), x(k.Hi), plot, y)
 	}
 }
+
+// magnified reports whether a lead's contacts are told where the film is
+// magnified. A needle's figure says so itself.
+func (r ChartRow) magnified() bool { return r.Lead && len(r.Depths) > 0 && r.Depths[0].Magnified }
 
 // deepest of a row's depths.
 func (r ChartRow) deepest() ChartDepth {
