@@ -9,7 +9,7 @@ export PATH := $(CURDIR)/.setup/go/bin:$(PATH)
 BUILD_PACKAGES := gcc libc6-dev pkg-config libgl1-mesa-dev libx11-dev libxrandr-dev \
 	libxinerama-dev libxcursor-dev libxi-dev libxxf86vm-dev libasound2-dev
 # To test: a screen, hands, and toolkits to check against.
-TEST_PACKAGES := xvfb xdotool x11-utils xauth imagemagick libgl1-mesa-dri dcmtk dicom3tools libgdcm-tools \
+TEST_PACKAGES := xvfb xdotool x11-utils xauth imagemagick libgl1-mesa-dri dcmtk dicom3tools libgdcm-tools libopenjp2-tools \
 	python3-pydicom python3-numpy python3-scipy python3-opencv
 
 .PHONY: all build demo test bench study setup setup-build setup-test setup-go clean

@@ -56,8 +56,6 @@ func register(list ...Syntax) {
 func named() map[string]Syntax {
 	m := map[string]Syntax{}
 	for uid, name := range map[string]string{
-		"1.2.840.10008.1.2.4.90":  "JPEG 2000 lossless",
-		"1.2.840.10008.1.2.4.91":  "JPEG 2000",
 		"1.2.840.10008.1.2.4.92":  "JPEG 2000 Part 2 multi-component lossless",
 		"1.2.840.10008.1.2.4.93":  "JPEG 2000 Part 2 multi-component",
 		"1.2.840.10008.1.2.4.100": "MPEG2 Main Profile / Main Level",

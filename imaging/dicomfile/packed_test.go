@@ -34,6 +34,7 @@ var filmEncoders = map[string][]string{
 	"RLE, no table":       {"dcmcrle", "-ot"},
 	// gdcm 3.0.21 cannot write JPEG-LS of 6 of 8 bits, nor of odd length.
 	"gdcm JPEG-LS":        {"gdcmconv", "--jpegls"},
+	"JPEG 2000":           {"gdcmconv", "--j2k"},
 	"JPEG-LS, parameters": {"dcmcjpls", "+el", "+t1", "5", "+t2", "9", "+t3", "40", "+rs", "31"},
 	"JPEG-LS, zero end":   {"dcmcjpls", "+el", "+pz", "+in"},
 	"JPEG-LS, fragments":  {"dcmcjpls", "+el", "+fs", "1", "-ot"},

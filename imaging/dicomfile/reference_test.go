@@ -76,6 +76,8 @@ func TestReferenceCompressed(t *testing.T) {
 		{"XA1_JPLL", 0, 0},
 		{"XA1_JLSL", 0, 0},
 		{"XA1_JLSN", 4, 1.9626},
+		{"XA1_J2KR", 0, 0},
+		{"XA1_J2KI", 8, 1.1373},
 		{"XA1_JPLY", 116, 2.1655},
 	} {
 		got := samples(t, filepath.Join(dir, c.file))
