@@ -1,5 +1,7 @@
 package codec
 
+import "math/bits"
+
 // Code-blocks are decoded by bit-planes (T.800 annex D) from arithmetic codes
 // (annex C).
 
@@ -198,11 +200,15 @@ func (c *blockCoder) seen(i, y int) uint16 {
 
 // significance is the propagation pass (D.3.1).
 func (c *blockCoder) significance(plane uint) {
+	st, s := c.states, c.stride
 	for top := 0; top < c.h; top += 4 {
 		bottom := min(top+4, c.h)
 		for x := range c.w {
-			i := (top+1)*c.stride + x + 1
-			for y := top; y < bottom; y, i = y+1, i+c.stride {
+			i := (top+1)*s + x + 1
+			if bottom-top == 4 && (st[i]|st[i+s]|st[i+2*s]|st[i+3*s])&sigAny == 0 {
+				continue // nothing in this column has a neighbour
+			}
+			for y := top; y < bottom; y, i = y+1, i+s {
 				f := c.seen(i, y)
 				if f&isSig != 0 || f&sigAny == 0 {
 					continue
@@ -225,11 +231,15 @@ func (c *blockCoder) significance(plane uint) {
 // refinement is the pass of D.3.3.
 func (c *blockCoder) refinement(plane uint) {
 	half := uint32(1) << plane
+	st, s := c.states, c.stride
 	for top := 0; top < c.h; top += 4 {
 		bottom := min(top+4, c.h)
 		for x := range c.w {
-			i := (top+1)*c.stride + x + 1
-			for y := top; y < bottom; y, i = y+1, i+c.stride {
+			i := (top+1)*s + x + 1
+			if bottom-top == 4 && (st[i]|st[i+s]|st[i+2*s]|st[i+3*s])&isSig == 0 {
+				continue
+			}
+			for y := top; y < bottom; y, i = y+1, i+s {
 				f := c.seen(i, y)
 				if f&(isSig|isSeen) != isSig {
 					continue
@@ -391,17 +401,18 @@ func (m *arithmetic) bit(context int) int {
 		}
 		m.a = q
 	}
-	for {
+	// RENORMD (C.3.3), as many bits at a time as there are.
+	for n := bits.LeadingZeros16(uint16(m.a)); n > 0; {
 		if m.ct == 0 {
 			m.byteIn()
 		}
-		m.a <<= 1
-		m.c <<= 1
-		m.ct--
-		if m.a&0x8000 != 0 {
-			return symbol
-		}
+		k := min(n, m.ct)
+		m.a <<= uint(k) & 31
+		m.c <<= uint(k) & 31
+		m.ct -= k
+		n -= k
 	}
+	return symbol
 }
 
 // probability is a row of table C.2, for one value of the more probable symbol.

@@ -33,7 +33,7 @@ d.save_as(sys.argv[2])`, source, plain, "30")
 		{"JPEG-LS", []string{"dcmcjpls", "+el"}, [][]string{{"dcmdjpls"}, {"gdcmconv", "--raw"}}},
 		{"near-lossless", []string{"dcmcjpls", "+en"}, [][]string{{"dcmdjpls"}, {"gdcmconv", "--raw"}}},
 		{"JPEG 2000", []string{"gdcmconv", "--j2k"}, [][]string{{"gdcmconv", "--raw"}}},
-		{"JPEG 2000 lossy", []string{"gdcmconv", "--j2k", "--irreversible", "--rate", "10"}, [][]string{{"gdcmconv", "--raw"}}},
+		{"JPEG 2000 lossy", []string{"gdcmconv", "--j2k", "--lossy", "-r", "10"}, [][]string{{"gdcmconv", "--raw"}}},
 		{"baseline", []string{"dcmcjpeg", "+eb"}, [][]string{{"dcmdjpeg"}, {"gdcmconv", "--raw"}}},
 	} {
 		run, one := filepath.Join(dir, c.name), filepath.Join(dir, c.name+"1")
