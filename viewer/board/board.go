@@ -50,7 +50,7 @@ func Parts(d *desk.Desk, at Places, scenes [2]*scene.Scene, chart scene.Chart) [
 		caseLine(d, at),
 		head(d, at, desk.FrontalPane, scenes[desk.FrontalPane]),
 		head(d, at, desk.LateralPane, scenes[desk.LateralPane]),
-		sheet(d, at),
+		sheet(d, at, scenes),
 		chartPart(d, at, chart),
 		foot(d, at),
 	}
@@ -79,14 +79,15 @@ func caseLine(d *desk.Desk, at Places) Part {
 	x := r.W() * 0.235
 	dev, ok := d.DeviceReading()
 	if d.Device() == "" || !ok {
-		p.text(x, 32*u, "No needle or lead marked yet", 18, true, scene.White)
+		leftBasis(d, p, x, r.Max.X-margin*u-w-28*u)
 		return Part{Name: "case", Place: r, Ground: scene.Panel, Drawing: p.drawing()}
 	}
 	style := scene.Style(dev.Object)
 	x += p.swatch(x, 26*u, style)
 	x += p.text(x, 32*u, dev.Object, 16, true, style.Color) + 10*u
 	ink = scene.White
-	if dev.SideConflict != "" {
+	against := desk.Contradicted(dev.SideSource)
+	if dev.SideConflict != "" || against {
 		ink = Warn
 	}
 	x += p.text(x, 35*u, scene.SideLevel(dev), 27, true, ink) + 16*u
@@ -96,7 +97,7 @@ func caseLine(d *desk.Desk, at Places) Part {
 	for i, line := range []struct {
 		words string
 		sure  bool
-	}{{scene.SideBasis(dev), dev.SideConfirmed && dev.SideConflict == ""}, {scene.LevelBasis(dev), dev.LevelConfirmed}} {
+	}{{scene.SideBasis(dev), dev.SideConfirmed && dev.SideConflict == "" && !against}, {scene.LevelBasis(dev), dev.LevelConfirmed}} {
 		ink, lx, most := scene.Grey, x, free-1+i
 		if !line.sure {
 			ink = Warn
@@ -114,6 +115,38 @@ func caseLine(d *desk.Desk, at Places) Part {
 	}
 	return Part{Name: "case", Place: r, Ground: scene.Panel, Drawing: p.drawing(),
 		Hits: []Hit{{scene.Box(x, r.Min.Y, width, split), "s"}, {scene.Box(x, r.Min.Y+split, width, r.H()-split), "t"}}}
+}
+
+// leftBasis says, while no device is marked, where the patient's left lies on
+// the frontal film and what that rests on.
+func leftBasis(d *desk.Desk, p *pen, x, right float64) {
+	u := p.u
+	film := d.Reading(d.Pane(desk.FrontalPane).Ref)
+	if film.View != imaging.Frontal {
+		p.text(x, 32*u, "No needle or lead marked yet", 18, true, scene.White)
+		return
+	}
+	p.text(x, 20*u, "No needle or lead marked yet", 15, true, scene.White)
+	words, ink := "patient's left: "+film.LeftSource, scene.Grey
+	if film.LeftConflict != "" {
+		words = "patient's left: " + film.LeftConflict
+	}
+	if !film.LeftConfirmed || desk.Contradicted(film.LeftSource) {
+		ink = Warn
+		p.warning(x, 36*u)
+		x += 20 * u
+	}
+	p.wrap(x, 35*u, right-x, words, 11.5, ink, 2)
+}
+
+// lettered reports whether left and right stand at the film's edges.
+func lettered(sc *scene.Scene) bool {
+	for _, e := range sc.Edges {
+		if e.Words == "L" {
+			return true
+		}
+	}
+	return false
 }
 
 func head(d *desk.Desk, at Places, id desk.PaneID, sc *scene.Scene) Part {
@@ -141,7 +174,18 @@ func head(d *desk.Desk, at Places, id desk.PaneID, sc *scene.Scene) Part {
 	if pane.Window.Width > 0 {
 		right -= p.right(right, y, fmt.Sprintf("C %.0f  W %.0f", pane.Window.Center, pane.Window.Width), 11.5, false, scene.Grey) + 12*u
 	}
+	if film := sc.Film; lettered(sc) && (!film.LeftConfirmed || desk.Contradicted(film.LeftSource)) {
+		words := "L, R not confirmed"
+		if film.LeftConfirmed {
+			words = "L, R contradicted"
+		}
+		p.warning(x, y)
+		x += p.text(x+18*u, y, words, 11.5, false, Warn) + 26*u
+	}
 	aspect := sc.Aspect
+	if said := sc.Film.ViewSource; strings.HasPrefix(said, "stated") {
+		aspect = strings.TrimSuffix("view "+said+", "+aspect, ", ")
+	}
 	if h := sc.Film.Film.Header; h != nil && h.Frames > 1 {
 		aspect = strings.TrimPrefix(aspect+fmt.Sprintf(", frame %s of %d", pane.Ref.Span(), h.Frames), ", ")
 	}
@@ -171,10 +215,9 @@ func chartPart(d *desk.Desk, at Places, chart scene.Chart) Part {
 		part.Drawing = p.drawing()
 		return part
 	}
-	drawn, rows := chart.Draw(in, u)
+	drawn, _ := chart.Draw(in, u)
 	part.Drawing = p.drawing()
 	part.Drawing.Add(drawn)
-	_ = rows
 	return part
 }
 

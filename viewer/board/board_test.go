@@ -114,7 +114,7 @@ func TestWordsStayInTheirPart(t *testing.T) {
 			}
 		}
 		d.Press("?")
-		if o := Overlay(d, at); o == nil || !at.Whole.Holds(o.Place) {
+		if o := Overlay(d, at, scenesOf(d)); o == nil || !at.Whole.Holds(o.Place) {
 			t.Errorf("%v: the list of keys does not fit", s)
 		}
 		d.Press("Escape")
@@ -159,7 +159,10 @@ func TestEveryHitIsAKeyTheDeskKnows(t *testing.T) {
 			if !d.Press(h.Key) {
 				t.Errorf("a click in %s presses %q, which does nothing", p.Name, h.Key)
 			}
-			for d.Question() != nil || d.Draft() != nil {
+			for {
+				if _, full := d.Full(); d.Question() == nil && d.Draft() == nil && !full {
+					break
+				}
 				d.Press("Escape")
 			}
 		}
@@ -237,4 +240,8 @@ func TestCautionsCanBeRead(t *testing.T) {
 			}
 		}
 	}
+}
+
+func scenesOf(d *desk.Desk) [2]*scene.Scene {
+	return [2]*scene.Scene{Scene(d, desk.FrontalPane), Scene(d, desk.LateralPane)}
 }

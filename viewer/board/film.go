@@ -28,6 +28,7 @@ func Scene(d *desk.Desk, id desk.PaneID) *scene.Scene {
 			marks = append(marks, dr.Mark)
 		}
 	}
+	p.Cautions = nil // those of the case stand beside the films, by Cautions
 	sc := scene.Film(d.Reading(pane.Ref), marks, p, opt)
 	return &sc
 }
@@ -301,8 +302,9 @@ func LoupeFrame(r scene.Rect, unit float64) scene.Drawing {
 	return p.drawing()
 }
 
-// Empty says why a pane shows no film.
-func Empty(id desk.PaneID, place scene.Rect, unit float64, err error) scene.Drawing {
+// Empty says why a pane shows no film: it cannot be read, as err says; the one
+// film there is has no known view; or the case has none.
+func Empty(id desk.PaneID, place scene.Rect, unit float64, unread bool, err error) scene.Drawing {
 	p := newPen(place, unit)
 	x, y := place.Min.X+24*unit, place.Centre().Y
 	if err != nil {
@@ -311,6 +313,11 @@ func Empty(id desk.PaneID, place scene.Rect, unit float64, err error) scene.Draw
 		return p.drawing()
 	}
 	other := desk.PaneID.String(id.Other())
+	if unread {
+		p.warning(x, y)
+		p.wrap(x+22*unit, y, place.W()-70*unit, "The view of the film beside is not known: state it (V). Nothing is marked on it before.", 13, Warn, 4)
+		return p.drawing()
+	}
 	p.wrap(x, y, place.W()-48*unit, "No "+id.String()+" film in this case. What the "+other+" film alone can give is measured.", 13, scene.Grey, 4)
 	return p.drawing()
 }

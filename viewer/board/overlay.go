@@ -2,6 +2,7 @@ package board
 
 import (
 	"image/color"
+	"math"
 
 	"leadline/viewer/desk"
 	"leadline/viewer/scene"
@@ -11,7 +12,7 @@ var veil = color.NRGBA{0x08, 0x09, 0x0B, 0xB0}
 
 // Overlay is what lies over the board for now: the caution, a question, the
 // list of keys; nil when there is none.
-func Overlay(d *desk.Desk, at Places) *Part {
+func Overlay(d *desk.Desk, at Places, scenes [2]*scene.Scene) *Part {
 	switch {
 	case d.Caution():
 		return caution(at)
@@ -19,6 +20,9 @@ func Overlay(d *desk.Desk, at Places) *Part {
 		return question(d.Question(), at)
 	case d.Help():
 		return keys(at)
+	}
+	if page, on := d.Full(); on {
+		return full(d, at, scenes, page)
 	}
 	return nil
 }
@@ -136,14 +140,13 @@ func keys(at Places) *Part {
 		}
 		p.text(x, y, g.Title, 14, true, scene.White)
 		y += 23 * u
+		wide := 0.0
 		for _, b := range g.Lines {
-			wide := 150 * u
-			if i == 0 {
-				wide = 34 * u
-			}
-			p.fit(x, y, wide-8*u, b.Keys, 12, true, scene.White)
-			p.fit(x+wide, y, column-wide-14*u, b.Text, 12, false, scene.Grey)
-			y += 21 * u
+			wide = math.Max(wide, scene.Advance(b.Keys, 12*u, true)+12*u)
+		}
+		for _, b := range g.Lines {
+			p.text(x, y, b.Keys, 12, true, scene.White)
+			y = p.wrap(x+wide, y, column-wide-14*u, b.Text, 12, scene.Grey, 3) + (21-12*scene.LineHeight)*u
 		}
 		y += 11 * u
 	}

@@ -27,7 +27,9 @@ const (
 	margin    = 12.0
 	caseHigh  = 52.0
 	headHigh  = 26.0
-	sheetWide = 242.0
+	sheetWide = 242.0 // at least
+	sheetMost = 320.0
+	sheetPart = 0.16 // of the screen's width
 	footHigh  = 26.0
 	gap       = 10.0
 	cardPad   = 10.0
@@ -47,9 +49,10 @@ func Lay(w, h int, unit float64, rows int) Places {
 	W, H := float64(w), float64(h)
 	p.Case = r(0, 0, W, caseHigh*u)
 	p.Foot = r(0, H-footHigh*u, W, footHigh*u)
-	sx := W - (margin+sheetWide)*u
+	wideSheet := math.Min(math.Max(sheetPart*W/u, sheetWide), sheetMost)
+	sx := W - (margin+wideSheet)*u
 	top := (caseHigh + gap/2) * u
-	p.Sheet = r(sx, top, sheetWide*u, H-footHigh*u-top)
+	p.Sheet = r(sx, top, wideSheet*u, H-footHigh*u-top)
 	left, wide := margin*u, sx-(margin+gap)*u
 	ch := math.Min(chart.Height(wide-2*cardPad*u, u)+2*cardPad*u+20*u, 0.36*H)
 	cy := H - footHigh*u - ch

@@ -3,7 +3,6 @@ package board
 import (
 	"gonum.org/v1/gonum/spatial/r2"
 
-	"leadline/imaging"
 	"leadline/viewer/desk"
 	"leadline/viewer/scene"
 )
@@ -12,7 +11,7 @@ func vec(x, y float64) r2.Vec { return r2.Vec{X: x, Y: y} }
 
 // sheet sets the mark sheet and, below it, the numbers of the device and the
 // cautions.
-func sheet(d *desk.Desk, at Places) Part {
+func sheet(d *desk.Desk, at Places, scenes [2]*scene.Scene) Part {
 	u, r := at.Unit, at.Sheet
 	p := newPen(r, u)
 	part := Part{Name: "sheet", Place: r, Ground: scene.Ground}
@@ -32,8 +31,9 @@ func sheet(d *desk.Desk, at Places) Part {
 		part.Hits = append(part.Hits, Hit{place, key(n.Key)})
 		y += high * u
 	}
-	y = numbers(d, p, x0, x1, y+16*u, r.Max.Y)
-	cautions(d, p, x0, x1, y+8*u, r.Max.Y)
+	below := scene.Rect{Min: vec(x0, y), Max: vec(x1, r.Max.Y)}
+	readout(d, p, below, Cautions(d, scenes))
+	part.Hits = append(part.Hits, Hit{below, "r"})
 	part.Drawing = p.drawing()
 	return part
 }
@@ -80,63 +80,5 @@ func need(p *pen, r scene.Rect, n desk.Need) {
 		p.ring(sx, mid, true, scene.Grey)
 	case desk.Waiting:
 		p.text(sx-4*u, mid+5*u, "?", 14, true, scene.White)
-	}
-}
-
-func numbers(d *desk.Desk, p *pen, x0, x1, y, bottom float64) float64 {
-	u := p.u
-	p.text(x0, y, "Placement", 15, true, scene.White)
-	if d.Device() != "" {
-		p.text(x0+scene.Advance("Placement ", 15*u, true), y, "of "+d.Device(), 15, true, scene.Style(d.Device()).Color)
-	}
-	p.right(x1, y, "95 %", 12, false, scene.Grey)
-	place, _ := d.Placement()
-	var rows []scene.Row
-	if d.Device() != "" {
-		rows = scene.Numbers(place, d.Device(), imaging.NoView).Rows
-	}
-	if len(rows) == 0 {
-		return p.wrap(x0, y+20*u, x1-x0, "Nothing is measured yet: the sheet above lists what is needed.", 12, scene.Grey, 3)
-	}
-	for _, missing := range []bool{false, true} {
-		for _, row := range rows {
-			if (row.Figure == "missing") != missing {
-				continue
-			}
-			if y+22*u > bottom {
-				return y
-			}
-			size, ink := 13.0, scene.White
-			step := 20.0
-			if row.Head {
-				size, step = 18, 26
-			}
-			if missing {
-				ink = scene.Grey
-			}
-			y += step * u
-			w := p.right(x1, y, row.Figure, size, !missing, ink)
-			p.fit(x0, y, x1-x0-w-8*u, row.Words, 12, false, scene.Grey)
-		}
-	}
-	return y
-}
-
-// cautions about the data, as far as there is room; all stand in the report.
-func cautions(d *desk.Desk, p *pen, x0, x1, y, bottom float64) {
-	u := p.u
-	place, _ := d.Placement()
-	for _, c := range place.Cautions {
-		y += 18 * u
-		if c == scene.CautionDepth || c == scene.CautionReview {
-			y -= 18 * u
-			continue // stands in the foot
-		}
-		lines := len(scene.Wrap(c, 11.5*u, false, x1-x0-20*u))
-		if y+float64(lines-1)*15*u+4*u > bottom {
-			return
-		}
-		p.warning(x0, y)
-		y = p.wrap(x0+20*u, y, x1-x0-20*u, c, 11.5, Warn, 3) - 15*u
 	}
 }

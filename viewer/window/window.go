@@ -16,6 +16,7 @@ import (
 
 	"github.com/hajimehoshi/ebiten/v2"
 
+	"leadline/imaging"
 	"leadline/viewer/board"
 	"leadline/viewer/desk"
 	"leadline/viewer/scene"
@@ -179,7 +180,7 @@ func (a *app) Draw(screen *ebiten.Image) {
 		a.rows = len(chart.Rows)
 	}
 	a.places = board.Lay(a.w, a.h, a.unit, a.rows)
-	over := board.Overlay(a.d, a.places)
+	over := board.Overlay(a.d, a.places, scenes)
 	if (over == nil) != (a.over == nil) || over != nil && over.Place != a.over.Place {
 		a.stale = true // what lay under it shows again
 	}
@@ -257,11 +258,11 @@ func (a *app) drawFilms(screen *ebiten.Image, scenes [2]*scene.Scene) {
 		switch {
 		case f == nil:
 			fill(screen, place, color.NRGBA{A: 0xFF})
-			a.ink.draw(screen, board.Empty(id, place, a.unit, nil))
+			a.ink.draw(screen, board.Empty(id, place, a.unit, a.unread(id), nil))
 			continue
 		case f.err != nil:
 			fill(screen, place, color.NRGBA{A: 0xFF})
-			a.ink.draw(screen, board.Empty(id, place, a.unit, f.err))
+			a.ink.draw(screen, board.Empty(id, place, a.unit, false, f.err))
 			continue
 		}
 		a.kept[id].draw(screen, a.ink, f, a.d.Pane(id).Window, scenes[id], view)
@@ -317,4 +318,11 @@ func (a *app) drawLoupe(screen *ebiten.Image, f *film, sc *scene.Scene, v scene.
 	bare.Labels, bare.Edges, bare.Bar = nil, nil, scene.Bar{}
 	a.ink.draw(screen, bare.Draw(lens))
 	a.ink.draw(screen, board.LoupeFrame(r, a.unit))
+}
+
+// unread reports whether the film beside an empty pane has no known view: then
+// nobody can say that the case has no film for the pane.
+func (a *app) unread(id desk.PaneID) bool {
+	other := a.d.Pane(id.Other()).Ref
+	return other.Instance != "" && a.d.Reading(other).View == imaging.NoView
 }
