@@ -137,8 +137,12 @@ func numbers(p *pen, list, missing []scene.Row, noted bool, x0, x1, y, bottom fl
 		words = append(words, fmt.Sprintf("%d missing", len(missing)))
 	}
 	if len(words) > 0 {
+		end := ": R lists all"
+		if !noted && len(missing) > 0 {
+			end = ": R says what and why"
+		}
 		y += moreHigh * u
-		more(p, x0, y, x1, strings.Join(words, ", ")+": R says what and why", scene.White)
+		more(p, x0, y, x1, strings.Join(words, ", ")+end, scene.White)
 	}
 	return y
 }

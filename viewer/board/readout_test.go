@@ -160,3 +160,23 @@ func TestKeysAreListedWhole(t *testing.T) {
 		}
 	}
 }
+
+// On the chart side and level are whole, however long they are.
+func TestChartNamesSideAndLevelWhole(t *testing.T) {
+	p := one
+	p.Devices = []placement.Device{one.Devices[0]}
+	p.Devices[0].Side, p.Devices[0].Level = "", ""
+	d := laid(t, p)
+	for _, s := range [][2]int{{960, 600}, {1280, 800}, {1920, 1080}} {
+		all, _ := parts(d, s[0], s[1], 1)
+		for _, part := range all {
+			if part.Name != "chart" {
+				continue
+			}
+			words := said([]Part{part})
+			if !strings.Contains(words, "SIDE NOT KNOWN") || !strings.Contains(words, "LEVEL NOT KNOWN") {
+				t.Errorf("%v: the chart says\n%s", s, words)
+			}
+		}
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
@@ -202,7 +203,16 @@ func (c *Chart) Draw(r Rect, unit float64) (Drawing, []Rect) {
 				p.text(r.Min.X+w+16*unit, place.Min.Y+16*unit, "magnified", smallSize, false, White)
 			}
 		} else {
-			p.text(r.Min.X, y-2*unit, Fit(row.Words, 15*unit, true, (chartNames-16)*unit), 15, true, ink)
+			at := y - 2*unit
+			room := (chartNames - 16) * unit
+			if side, level, two := strings.Cut(row.Words, " · "); two && Advance(row.Words, 15*unit, true) > room {
+				// Neither side nor level is ever cut.
+				at = y - 13*unit
+				p.text(r.Min.X, at, side, 13.5, true, ink)
+				p.text(r.Min.X, at+15*unit, level, 13.5, true, ink)
+			} else {
+				p.text(r.Min.X, at, row.Words, 15, true, ink)
+			}
 			name := row.Name
 			if row.magnified() {
 				name += ", magnified"
