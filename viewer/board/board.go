@@ -40,7 +40,15 @@ type Part struct {
 func Chart(d *desk.Desk, lateral *scene.Scene) scene.Chart {
 	p, _ := d.Placement()
 	up := scene.View{Quarter: scene.UpQuarter(lateral.Film.Cranial)}
-	return scene.NewChart(p, up.EdgeShown(lateral.Ventral))
+	c := scene.NewChart(p, up.EdgeShown(lateral.Ventral))
+	for i, row := range c.Rows {
+		for _, dev := range p.Devices {
+			if dev.Object == row.Object && desk.Contradicted(dev.SideSource) {
+				c.Rows[i].Refused = true // in the colour of cautions: no settled side
+			}
+		}
+	}
+	return c
 }
 
 // Parts are the case line, the words over the films, the mark sheet with the
@@ -181,6 +189,10 @@ func head(d *desk.Desk, at Places, id desk.PaneID, sc *scene.Scene) Part {
 		}
 		p.warning(x, y)
 		x += p.text(x+18*u, y, words, 11.5, false, Warn) + 26*u
+	}
+	if film := sc.Film; film.View == imaging.Frontal && film.PatientLeft != imaging.NoEdge && !lettered(sc) {
+		p.warning(x, y)
+		x += p.text(x+18*u, y, "L, R withheld", 11.5, false, Warn) + 26*u
 	}
 	aspect := sc.Aspect
 	if said := sc.Film.ViewSource; strings.HasPrefix(said, "stated") {

@@ -92,7 +92,7 @@ func (d *Desk) Sheet() []Need {
 		s := Need{Key: "S", Title: "Side of " + d.device, Detail: "state it, with its basis"}
 		switch {
 		case ok && dev.SideConfirmed && Contradicted(dev.SideSource):
-			s.Standing, s.Detail = Waiting, "confirmed, but a source says otherwise"
+			s.Standing, s.Detail = Waiting, "confirmed, but contradicted"
 		case ok && dev.SideConfirmed:
 			s.Standing, s.Detail = Done, dev.SideSource
 		}
