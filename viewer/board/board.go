@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"leadline/imaging"
+	"leadline/measure/mark"
 	"leadline/viewer/desk"
 	"leadline/viewer/scene"
 )
@@ -43,7 +44,7 @@ func Chart(d *desk.Desk, lateral *scene.Scene) scene.Chart {
 	c := scene.NewChart(p, up.EdgeShown(lateral.Ventral))
 	for i, row := range c.Rows {
 		for _, dev := range p.Devices {
-			if dev.Object == row.Object && desk.Contradicted(dev.SideSource) {
+			if dev.Object == row.Object && mark.Contradicted(dev.SideSource) {
 				c.Rows[i].Refused = true // in the colour of cautions: no settled side
 			}
 		}
@@ -94,7 +95,7 @@ func caseLine(d *desk.Desk, at Places) Part {
 	x += p.swatch(x, 26*u, style)
 	x += p.text(x, 32*u, dev.Object, 16, true, style.Color) + 10*u
 	ink = scene.White
-	against := desk.Contradicted(dev.SideSource)
+	against := mark.Contradicted(dev.SideSource)
 	if dev.SideConflict != "" || against {
 		ink = Warn
 	}
@@ -139,7 +140,7 @@ func leftBasis(d *desk.Desk, p *pen, x, right float64) {
 	if film.LeftConflict != "" {
 		words = "patient's left: " + film.LeftConflict
 	}
-	if !film.LeftConfirmed || desk.Contradicted(film.LeftSource) {
+	if !film.LeftConfirmed || mark.Contradicted(film.LeftSource) {
 		ink = Warn
 		p.warning(x, 36*u)
 		x += 20 * u
@@ -182,7 +183,7 @@ func head(d *desk.Desk, at Places, id desk.PaneID, sc *scene.Scene) Part {
 	if pane.Window.Width > 0 {
 		right -= p.right(right, y, fmt.Sprintf("C %.0f  W %.0f", pane.Window.Center, pane.Window.Width), 11.5, false, scene.Grey) + 12*u
 	}
-	if film := sc.Film; lettered(sc) && (!film.LeftConfirmed || desk.Contradicted(film.LeftSource)) {
+	if film := sc.Film; lettered(sc) && (!film.LeftConfirmed || mark.Contradicted(film.LeftSource)) {
 		words := "L, R not confirmed"
 		if film.LeftConfirmed {
 			words = "L, R contradicted"

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"leadline/imaging"
+	"leadline/measure/mark"
 	"leadline/measure/placement"
 	"leadline/viewer/desk"
 	"leadline/viewer/scene"
@@ -55,7 +56,7 @@ func items(d *desk.Desk, scenes [2]*scene.Scene) []item {
 	}
 	if dev, ok := d.DeviceReading(); ok {
 		out = append(out, heading(dev.Object+": "+scene.SideLevel(dev)),
-			saying(scene.SideBasis(dev), dev.SideConfirmed && dev.SideConflict == "" && !desk.Contradicted(dev.SideSource)),
+			saying(scene.SideBasis(dev), dev.SideConfirmed && dev.SideConflict == "" && !mark.Contradicted(dev.SideSource)),
 			saying(scene.LevelBasis(dev), dev.LevelConfirmed && dev.LevelConflict == ""))
 	}
 	for _, id := range []desk.PaneID{desk.FrontalPane, desk.LateralPane} {
@@ -86,7 +87,7 @@ func film(f placement.FilmReading) []item {
 	}
 	known("cranial", f.Cranial, f.CranialSource, f.CranialConflict, true)
 	if f.View == imaging.Frontal {
-		known("patient's left", f.PatientLeft, f.LeftSource, f.LeftConflict, f.LeftConfirmed && !desk.Contradicted(f.LeftSource))
+		known("patient's left", f.PatientLeft, f.LeftSource, f.LeftConflict, f.LeftConfirmed && !mark.Contradicted(f.LeftSource))
 	}
 	return out
 }

@@ -91,7 +91,7 @@ func (d *Desk) Sheet() []Need {
 	if d.device != "" {
 		s := Need{Key: "S", Title: "Side of " + d.device, Detail: "state it, with its basis"}
 		switch {
-		case ok && dev.SideConfirmed && Contradicted(dev.SideSource):
+		case ok && dev.SideConfirmed && mark.Contradicted(dev.SideSource):
 			s.Standing, s.Detail = Waiting, "confirmed, but contradicted"
 		case ok && dev.SideConfirmed:
 			s.Standing, s.Detail = Done, dev.SideSource
@@ -111,13 +111,6 @@ func (d *Desk) viewed(p PaneID) mark.FrameRef {
 		return ref
 	}
 	return mark.FrameRef{}
-}
-
-// Contradicted reports whether what something rests on names a source that
-// says otherwise: such a side is used as it was confirmed, and never shown as
-// settled.
-func Contradicted(source string) bool {
-	return strings.Contains(source, "otherwise") || strings.Contains(source, "disagree") || strings.Contains(source, "does not fit")
 }
 
 // notches are there when both are: one alone tells nothing of how the film is
