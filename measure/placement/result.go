@@ -301,7 +301,7 @@ func (w *work) caution(objects []*object) {
 		case d.SideConflict != "":
 			add(o.name + ": side left out: " + d.SideConflict)
 		case d.SideConfirmed && strings.Contains(d.SideSource, "otherwise"):
-			add(o.name + ": side confirmed against another source: " + d.SideSource + ".")
+			add(o.name + ": side confirmed against another source.")
 		case d.Side == mark.NoSide || d.SideConfirmed:
 		case strings.Contains(d.SideSource, "header"):
 			about[CautionHeader] = append(about[CautionHeader], o.name)
