@@ -196,9 +196,6 @@ func thomas(low, diag, up, rhs []float64) []float64 {
 // Range of the parameter: 0 to the sum of chord lengths.
 func (c *Curve) Range() (first, last float64) { return 0, c.t[len(c.t)-1] }
 
-// Knots are the points the curve runs through, in its order.
-func (c *Curve) Knots() []r2.Vec { return append([]r2.Vec(nil), c.knots...) }
-
 // locate finds the segment of parameter t, clamped to the curve.
 func (c *Curve) locate(t float64) (i int, u float64) {
 	lo, hi := 0, len(c.seg)-1

@@ -9,6 +9,7 @@ import (
 	"leadline/imaging"
 	"leadline/measure/curve"
 	"leadline/measure/quantity"
+	"leadline/measure/scale"
 )
 
 // Assumptions behind the budget that no header tells: half widths of
@@ -160,7 +161,7 @@ func settingOf(r *FilmReading, object string, opt Options) setting {
 		s.off, s.offLong, s.offCross = total, long, cross
 	}
 	if !(s.sourceToPlane > 0) {
-		s.sourceToPlane = 700 // the prior of the scale package; only ratios to it matter here
+		s.sourceToPlane = scale.SourceToPlanePrior
 	}
 	return s
 }

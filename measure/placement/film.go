@@ -237,5 +237,3 @@ func newAxis(d drawn, p plane) (axis, string) {
 	}
 	return a, ""
 }
-
-var vecZero r2.Vec

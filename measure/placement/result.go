@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/spatial/r2"
+
 	"leadline/imaging"
 	"leadline/measure/mark"
 	"leadline/measure/quantity"
@@ -15,7 +17,7 @@ import (
 // decide settles an object's side and level.
 func (w *work) decide(o *object) {
 	d := o.device
-	side := mark.DecideSide(o.name, mark.Reading{}, vecZero, false, w.book)
+	side := mark.DecideSide(o.name, mark.Reading{}, r2.Vec{}, false, w.book)
 	if len(o.sides) > 0 {
 		side = o.sides[0]
 		for _, s := range o.sides[1:] {
@@ -40,7 +42,7 @@ func (w *work) decide(o *object) {
 		d.SideConflict = o.name + " is called midline, but enters clear of the midline on the film: confirm its side."
 	}
 	if d.SideConflict != "" {
-		d.Side, d.SideConfirmed = mark.NoSide, false
+		d.Side, d.SideConfirmed, d.SideSource = mark.NoSide, false, "sources disagree"
 	}
 	level := mark.DecideLevel(o.name, foramen, w.book)
 	d.Level, d.LevelSource, d.LevelConfirmed = level.Level, level.Source, level.Confirmed

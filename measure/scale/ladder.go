@@ -97,7 +97,11 @@ const (
 // clean drops values that cannot be meant: C-arms write zeros for what they do
 // not know.
 func clean(g imaging.Geometry) imaging.Geometry {
-	positive := func(n *imaging.Number) { n.Known = n.Known && n.Value > 0 && !math.IsInf(n.Value, 0) }
+	positive := func(n *imaging.Number) {
+		if !n.Known || !(n.Value > 0) || math.IsInf(n.Value, 0) {
+			*n = imaging.Number{}
+		}
+	}
 	spacing := func(s *imaging.Spacing) {
 		s.Known = s.Known && s.Row >= spacingLeast && s.Column >= spacingLeast && s.Row <= spacingMost && s.Column <= spacingMost
 	}
@@ -188,7 +192,7 @@ func (l *ladder) known(known []Known) (Scale, bool) {
 		Row: c * l.shape, Column: c, Plane: KnownLength,
 		Source:        "known length, marked",
 		Relative:      math.Hypot(ends, tilt),
-		SourceToPlane: l.g.SourceToPatient.Value * known01(l.g.SourceToPatient),
+		SourceToPlane: l.g.SourceToPatient.Value, // 0 where not given
 	}
 	// The header's own scale, if it has one for anatomy, is a check.
 	probe := ladder{g: l.g, shape: l.shape}
@@ -201,13 +205,6 @@ func (l *ladder) known(known []Known) (Scale, bool) {
 		}
 	}
 	return s, true
-}
-
-func known01(n imaging.Number) float64 {
-	if n.Known {
-		return 1
-	}
-	return 0
 }
 
 // conflict records a contradiction and how much it matters to the scale.
@@ -316,7 +313,7 @@ func (l *ladder) detector() (Scale, bool) {
 		Source:           name + ", detector plane: magnified, not anatomy",
 		Relative:         0.005,
 		MaxMagnification: MagnificationMost,
-		SourceToPlane:    l.g.SourceToPatient.Value * known01(l.g.SourceToPatient),
+		SourceToPlane:    l.g.SourceToPatient.Value, // 0 where not given
 	}, true
 }
 

@@ -46,9 +46,6 @@ func kind(s mark.Structure, key, name, how string, wanted int) Kind {
 	return Kind{StructureInfo: info, Key: key, Name: name, How: how, Wanted: wanted}
 }
 
-// Kinds lists every structure that can be marked.
-func Kinds() []Kind { return kinds }
-
 // KindOf gives what is known of a structure.
 func KindOf(s mark.Structure) Kind {
 	for _, k := range kinds {
