@@ -93,6 +93,7 @@ type Geometry struct {
 	PatientOrientation [2]string
 	PatientPosition    string // (0018,5100), e.g. HFP
 	ViewPosition       string // (0018,5101), e.g. AP, PA, LL
+	ViewCode           Code   // View Code Sequence (0054,0220)
 }
 
 // Header is what Leadline keeps of one instance's attributes.
@@ -129,31 +130,22 @@ type Header struct {
 
 	FrameTime              Number // ms (0018,1063)
 	FrameTimeVector        []float64
+	FrameIncrement         uint32 // (0028,0009), its first value: group and element; 0 not given
 	CineRate               Number // frames/s (0018,0040)
 	RecommendedDisplayRate Number // frames/s (0008,2144)
 
 	Base          Geometry  // of the first frame
 	PrimaryStep   []float64 // (0018,1520) per frame, relative to the first; may be nil
 	SecondaryStep []float64 // (0018,1521)
-	PixelData     Extent    // where native pixel data lie in the file
-	Notes         []string  // what was odd in the header and how it was read
+	// Each holds what the functional groups of an enhanced object say of each
+	// frame; nil for others.
+	Each      []FrameAttributes
+	PixelData Extent   // where native pixel data lie in the file
+	Notes     []string // what was odd in the header and how it was read
 }
 
 // Extent is a range of bytes.
 type Extent struct{ Offset, Length int64 }
-
-// Geometry of frame n (from 1), with the positioner's increments added.
-func (h *Header) Geometry(n int) Geometry {
-	g := h.Base
-	step := func(a *Number, inc []float64) {
-		if a.Known && n >= 1 && n <= len(inc) {
-			a.Value += inc[n-1]
-		}
-	}
-	step(&g.PrimaryAngle, h.PrimaryStep)
-	step(&g.SecondaryAngle, h.SecondaryStep)
-	return g
-}
 
 // LUT is a DICOM look-up table: First is the stored (or modality) value that
 // maps to Table[0]; Bits is the number of bits of an entry.
@@ -187,8 +179,16 @@ type Frame struct {
 	First, Last   int
 	Columns, Rows int
 	// Samples are the stored values, row by row, masked to Bits Stored and,
-	// where Header.Signed, to be read as two's complement of BitsStored bits.
+	// where Header.Signed, to be read as two's complement of BitsStored bits. Of
+	// a colour frame that is no palette's, they are its brightness, 0 to 255:
+	// ITU-R BT.601 luma.
 	Samples []uint16
+	// RGB is a colour frame's picture, three bytes a pixel, row by row, shown as
+	// it is, without window or table; nil for a grayscale frame.
+	RGB []uint8
+	// Overlays are the planes over this frame. A mean has those that are the
+	// same for all frames.
+	Overlays []Overlay
 }
 
 // Value is the stored value at column x, row y, sign extended.

@@ -214,6 +214,21 @@ func (m *Map) Padding(stored int) bool {
 	return v >= min(p.Value, q.Value) && v <= max(p.Value, q.Value)
 }
 
+// Picture is how a frame is shown: a colour frame as it is, any other by Render
+// with a table that Table or VOITable made. Overlays are not drawn in it: each
+// gives its own Mask.
+func Picture(f *imaging.Frame, table []uint8) image.Image {
+	if f.RGB == nil {
+		return Render(f, table)
+	}
+	img := image.NewRGBA(image.Rect(0, 0, f.Columns, f.Rows))
+	for i := range min(len(f.RGB)/3, len(img.Pix)/4) {
+		copy(img.Pix[4*i:], f.RGB[3*i:3*i+3])
+		img.Pix[4*i+3] = 0xff
+	}
+	return img
+}
+
 // Render looks every sample of f up in table, which Table or VOITable made for
 // f's instance.
 func Render(f *imaging.Frame, table []uint8) *image.Gray {
