@@ -194,7 +194,10 @@ func (s *scanner) walk(end int64, want wanted) (kept elements, pixel element, er
 }
 
 // inItems are the elements kept of the items of a kept sequence.
-var inItems = map[tag.Tag]bool{tag.LUTDescriptor: true, tag.LUTExplanation: true, tag.LUTData: true}
+var inItems = map[tag.Tag]bool{
+	tag.LUTDescriptor: true, tag.LUTExplanation: true, tag.LUTData: true,
+	tag.CodeValue: true, tag.CodingSchemeDesignator: true, tag.CodeMeaning: true,
+}
 
 var (
 	floatPixelData       = tag.Tag{Group: 0x7fe0, Element: 0x0008}

@@ -90,7 +90,7 @@ func (f *File) open(size int64) error {
 		h.Notes = append(h.Notes, "Transfer Syntax UID (0002,0010): not given; taken from the bytes as "+h.TransferSyntax)
 	}
 	if class := meta.code(tag.MediaStorageSOPClassUID); class == mediaDirectory {
-		return fmt.Errorf("%w: it is a directory of files (DICOMDIR); open the folder that holds it", ErrNoImage)
+		return fmt.Errorf("%w; open the folder that holds it", ErrDirectory)
 	}
 	syntax, unread := codec.Lookup(h.TransferSyntax)
 	if unread != nil && syntax.Name == "" {

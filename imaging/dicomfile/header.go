@@ -34,7 +34,7 @@ var headerTags = func() map[tag.Tag]bool {
 		tag.PositionerPrimaryAngle, tag.PositionerSecondaryAngle,
 		tag.PositionerPrimaryAngleIncrement, tag.PositionerSecondaryAngleIncrement,
 		tag.FieldOfViewRotation, tag.FieldOfViewHorizontalFlip,
-		tag.PatientOrientation, tag.PatientPosition, tag.ViewPosition,
+		tag.PatientOrientation, tag.PatientPosition, tag.ViewPosition, tag.ViewCodeSequence,
 		extendedOffsets, extendedLengths,
 	} {
 		m[t] = true
@@ -248,6 +248,7 @@ func (d *dataset) geometry(h *imaging.Header, kind imaging.Kind) {
 	g.FieldOfViewFlip = d.oneOf(tag.FieldOfViewHorizontalFlip, "YES", "NO")
 	g.PatientPosition = strings.ToUpper(d.code(tag.PatientPosition))
 	g.ViewPosition = strings.ToUpper(d.code(tag.ViewPosition))
+	g.ViewCode = d.coded(tag.ViewCodeSequence)
 	g.PatientOrientation = d.orientation()
 	h.Base = g
 

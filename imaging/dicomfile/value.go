@@ -196,3 +196,17 @@ func (d *dataset) oneOf(t tag.Tag, allowed ...string) string {
 	d.note(t, "%q is not a value of this attribute; taken as not given", shorten(c))
 	return ""
 }
+
+// coded is the first item of a sequence of codes (PS3.3 8.8). An attribute
+// that may have just one item and has more is noted.
+func (d *dataset) coded(t tag.Tag) imaging.Code {
+	items := d.elements[t].items
+	if len(items) == 0 {
+		return imaging.Code{}
+	}
+	if len(items) > 1 {
+		d.note(t, "%d codes where one is due; the first is read", len(items))
+	}
+	item := &dataset{elements: items[0], order: d.order, text: d.text}
+	return imaging.Code{Value: item.code(tag.CodeValue), Scheme: item.code(tag.CodingSchemeDesignator), Meaning: item.line(tag.CodeMeaning)}
+}

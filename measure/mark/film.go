@@ -31,6 +31,7 @@ const (
 	byOrientation = "Patient Orientation" // (0020,0020), PS3.3 C.7.6.1.1.1
 	byAngles      = "positioner angles"   // (0018,1510), (0018,1511), turned by (0018,7032), flipped by (0018,7034)
 	byPosition    = "Patient Position"    // (0018,5100), PS3.3 C.7.3.1.1.2
+	byCode        = "View Code Sequence"  // (0054,0220), PS3.16 CID 4010
 	byView        = "View Position"       // (0018,5101)
 	byMarks       = "marks on this film"  // promontory, coccyx tip, numbered foramina and fusion lines
 	byNone        = "not known: the observer must say"
@@ -40,9 +41,9 @@ const (
 // Read decides what one film shows of the patient from its header, the marks
 // on it and what the observer states.
 //
-// View: the statement; else the positioner's angles; else View Position; else
-// the letters of Patient Orientation. Where a lower source says another view,
-// ViewSource says so.
+// View: the statement; else the positioner's angles; else View Code Sequence;
+// else View Position; else the letters of Patient Orientation. Where a lower
+// source says another view, ViewSource says so.
 //
 // Cranial: the statement; else Patient Orientation, the positioner's angles and
 // ordered landmarks on the film, which must agree.
@@ -163,6 +164,9 @@ func (f *film) readView(g imaging.Geometry) {
 	var all []says
 	if v, ok := g.ViewByAngles(); ok {
 		all = append(all, says{byAngles, v})
+	}
+	if v := g.ViewCode.View(); v != imaging.NoView {
+		all = append(all, says{byCode, v})
 	}
 	if v := viewByPosition(g.ViewPosition); v != imaging.NoView {
 		all = append(all, says{byView, v})

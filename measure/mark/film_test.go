@@ -158,6 +158,7 @@ func TestView(t *testing.T) {
 	// C.8.1.1 (memory). Letters: PS3.3 C.7.6.1.1.1.
 	position := func(v string) imaging.Geometry { return imaging.Geometry{ViewPosition: v} }
 	letters := func(row, column string) imaging.Geometry { return oriented(imaging.Geometry{}, row, column) }
+	lateral := imaging.Code{Value: "399067008", Scheme: "SCT"} // PS3.16 CID 4010
 	for _, c := range []struct {
 		name   string
 		g      imaging.Geometry
@@ -193,6 +194,10 @@ func TestView(t *testing.T) {
 		{"garbage", letters("LX", "F"), nothing, imaging.NoView, "not known: the observer must say"},
 		{"angles over the rest", oriented(imaging.Geometry{PrimaryAngle: imaging.Known(90), SecondaryAngle: imaging.Known(0), ViewPosition: "AP"}, "L", "F"), nothing,
 			imaging.Lateral, "positioner angles; View Position says frontal; Patient Orientation says frontal"},
+		{"code", imaging.Geometry{ViewCode: lateral}, nothing, imaging.Lateral, "View Code Sequence"},
+		{"code over View Position", imaging.Geometry{ViewCode: lateral, ViewPosition: "AP"}, nothing, imaging.Lateral, "View Code Sequence; View Position says frontal"},
+		{"angles over code", imaging.Geometry{PrimaryAngle: imaging.Known(0), SecondaryAngle: imaging.Known(0), ViewCode: lateral}, nothing,
+			imaging.Frontal, "positioner angles; View Code Sequence says lateral"},
 		{"stated", imaging.Geometry{}, states(about(mark.Statement{View: imaging.Lateral})), imaging.Lateral, "stated by Ann"},
 		{"stated as the angles", angled(90, 0), states(about(mark.Statement{View: imaging.Lateral})), imaging.Lateral, "stated by Ann"},
 		{"stated against angles", angled(0, 0), states(about(mark.Statement{View: imaging.Lateral})), imaging.Lateral, "stated by Ann; positioner angles say frontal"},
