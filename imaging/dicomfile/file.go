@@ -15,6 +15,7 @@
 package dicomfile
 
 import (
+	"context"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -191,7 +192,17 @@ func (f *File) frameBytes() int64 {
 // from zero. It reads the bytes of those frames only. A number out of range
 // gives imaging.ErrBadInput; a frame that is not wholly there ErrDamaged.
 func (f *File) Frame(first, last int) (*imaging.Frame, error) {
+	return f.FrameUntil(context.Background(), first, last, nil)
+}
+
+// FrameUntil is Frame for a long span: it ends with the context's error, between
+// two frames, when ctx is done; progress, which may be nil, is told how many
+// frames have been read.
+func (f *File) FrameUntil(ctx context.Context, first, last int, progress func(done int)) (*imaging.Frame, error) {
 	h := f.Header
+	if progress == nil {
+		progress = func(int) {}
+	}
 	if first < 1 || last < first || last > h.Frames {
 		which := fmt.Sprintf("frame %d", first)
 		if last != first {
@@ -212,8 +223,12 @@ func (f *File) Frame(first, last int) (*imaging.Frame, error) {
 		for i, s := range out.Samples {
 			sum[i] += int64(h.StoredValue(s))
 		}
+		progress(n - first + 1)
 		if n == last {
 			break
+		}
+		if err := ctx.Err(); err != nil {
+			return nil, err
 		}
 		if _, err := f.decode(out.Samples, n+1); err != nil {
 			return nil, fmt.Errorf("%s: frame %d of %d: %w", h.File, n+1, h.Frames, err)
