@@ -45,9 +45,6 @@ func readDirectory(s *scanner) ([]Reference, error) {
 	if err != nil {
 		return nil, err
 	}
-	if class := meta.code(tag.MediaStorageSOPClassUID); class != mediaDirectory {
-		return nil, fmt.Errorf("%w: not a directory of files but %s", imaging.ErrUnsupported, className(class))
-	}
 	syntax, err := codec.Lookup(meta.code(tag.TransferSyntaxUID))
 	if err != nil {
 		return nil, err
@@ -59,6 +56,7 @@ func readDirectory(s *scanner) ([]Reference, error) {
 	if syntax.BigEndian {
 		s.order = binary.BigEndian
 	}
+	s.checkVR()
 	for s.pos < s.size {
 		e, err := s.head()
 		if errors.Is(err, io.EOF) {
@@ -74,7 +72,7 @@ func readDirectory(s *scanner) ([]Reference, error) {
 			return nil, err
 		}
 	}
-	return nil, fmt.Errorf("%w: it has no records", imaging.ErrDamaged)
+	return nil, fmt.Errorf("%w: it is no directory of files, or its records are missing", imaging.ErrDamaged)
 }
 
 // recordTags are the elements kept of a directory record.
