@@ -14,15 +14,27 @@ const (
 	blockSymbols   = 0x20 // a known symbol ends each bit-plane
 )
 
-// State of a coefficient: which neighbours are significant, the signs of four
-// of them, and its own.
+// A word holds the state of a column of four coefficients in a stripe. Bits 0
+// to 17 say what is significant in the six rows from the one above to the one
+// below, three bits a row: the coefficient to the left, the column's own, the
+// one to the right. Coefficient k of the column has besides bits 18+3k (coded
+// in this bit-plane), 19+3k (refined before) and 20+3k (negative).
+//
+// The bit with number 3k+3, the first of a coefficient's own row, stands for
+// the coefficient in sets of them.
 const (
-	sigN, sigS, sigW, sigE     = 1 << 0, 1 << 1, 1 << 2, 1 << 3
-	sigNW, sigNE, sigSW, sigSE = 1 << 4, 1 << 5, 1 << 6, 1 << 7
-	negN, negS, negW, negE     = 1 << 8, 1 << 9, 1 << 10, 1 << 11
-	isSig, isSeen, isRefined   = 1 << 12, 1 << 13, 1 << 14
-	sigAny                     = 0xff
-	sigBelow                   = sigS | sigSW | sigSE | negS
+	columnAround = 1<<18 - 1                  // anything significant
+	columnAll    = 1<<3 | 1<<6 | 1<<9 | 1<<12 // the set of all four
+	rowAround    = 0x1ef                      // the eight around a coefficient, shifted down by 3k
+	toSig        = 1                          // from a coefficient's bit in a set to its own significance,
+	toSeen       = 15                         // to whether it was coded,
+	toRefined    = 16                         // to whether it was refined,
+	toNegative   = 17                         // and to its sign
+	sigN, sigW   = 1 << 1, 1 << 3             // of rowAround
+	sigE, sigS   = 1 << 5, 1 << 7             //
+	sigDiagonal  = 1<<0 | 1<<2 | 1<<6 | 1<<8  //
+	firstSign    = 20                         // the sign of the column's first
+	lastSign     = 29                         // and last coefficient
 )
 
 // Contexts (T.800 tables D.1 to D.5).
@@ -31,15 +43,14 @@ const (
 )
 
 var (
-	zeroContexts [3][256]uint8 // by orientation: LL and LH, HL, HH
-	signContexts [256]uint8    // by signs of and significances to N, S, W, E; bit 7: flip
+	zeroContexts [3][512]uint8 // by orientation: LL and LH, HL, HH
+	signContexts [256]uint8    // by significance (bits 0 to 3) and signs (4 to 7) of N, S, W, E; bit 7: flip
 )
 
 func init() {
-	for f := range 256 {
-		bit := func(m int) int { return min(f&m, 1) }
-		h, v := bit(sigW)+bit(sigE), bit(sigN)+bit(sigS)
-		d := bit(sigNW) + bit(sigNE) + bit(sigSW) + bit(sigSE)
+	for f := range 512 {
+		h, v := bits.OnesCount(uint(f)&(sigW|sigE)), bits.OnesCount(uint(f)&(sigN|sigS))
+		d := bits.OnesCount(uint(f) & sigDiagonal)
 		zeroContexts[0][f], zeroContexts[1][f] = zeroContext(h, v, d), zeroContext(v, h, d)
 		c := min(h+v, 2)
 		switch d {
@@ -52,15 +63,10 @@ func init() {
 			c = 8
 		}
 		zeroContexts[2][f] = uint8(c)
-
-		one := func(sig, neg int) int {
-			if f&sig == 0 {
-				return 0
-			}
-			return 1 - 2*min(f&(neg>>4), 1)
-		}
-		h = max(-1, min(1, one(sigW, negW)+one(sigE, negE)))
-		v = max(-1, min(1, one(sigN, negN)+one(sigS, negS)))
+	}
+	for f := range 256 {
+		one := func(n int) int { return (f >> n & 1) * (1 - f>>(n+4)&1*2) }
+		h, v := max(-1, min(1, one(2)+one(3))), max(-1, min(1, one(0)+one(1)))
 		flip := uint8(0)
 		if h < 0 || h == 0 && v < 0 {
 			h, v, flip = -h, -v, 0x80
@@ -93,30 +99,31 @@ func zeroContext(h, v, d int) uint8 {
 // blockCoder decodes code-blocks one after another.
 type blockCoder struct {
 	w, h, stride int
-	states       []uint16 // with an edge of one on all sides
-	values       []uint32 // magnitudes times two
-	negative     []bool
-	zero         *[256]uint8
-	causal       bool
-	mq           arithmetic
-	raw          rawBits
-	bypass       bool // the pass is read from raw
+	words        []uint32 // a stripe after another, with an edge of one on all sides
+	// Magnitudes times two, with the sign in bit 31; the four of a column
+	// together, in the order of words, of which there are as many as fours.
+	values [][4]uint32
+	zero   *[512]uint8
+	causal bool
+	mq     arithmetic
+	room   int64 // between passes
+	raw    rawBits
+	bypass bool // the pass is read from raw
 }
+
+const signBit = 1 << 31
 
 // decode decodes the passes of a code-block of w by h; false where there are
 // more than its bit-planes have.
 func (c *blockCoder) decode(b *codeBlock, w, h, orientation int, style byte) bool {
 	c.w, c.h, c.stride = w, h, w+2
-	n := c.stride * (h + 2)
-	if cap(c.states) < n {
-		c.states = make([]uint16, n)
-		c.values = make([]uint32, n)
-		c.negative = make([]bool, n)
+	n := c.stride * ((h+3)/4 + 2)
+	if cap(c.words) < n {
+		c.words, c.values = make([]uint32, n), make([][4]uint32, n)
 	}
-	c.states, c.values, c.negative = c.states[:n], c.values[:n], c.negative[:n]
-	clear(c.states)
+	c.words, c.values = c.words[:n], c.values[:n]
+	clear(c.words)
 	clear(c.values)
-	clear(c.negative)
 	c.zero = &zeroContexts[orientation]
 	c.causal = style&blockCausal != 0
 	c.mq.reset()
@@ -126,7 +133,7 @@ func (c *blockCoder) decode(b *codeBlock, w, h, orientation int, style byte) boo
 		if c.bypass {
 			c.raw = rawBits{src: s.data}
 		} else {
-			c.mq.start(s.data)
+			c.room = c.mq.start(s.data)
 		}
 		for range s.passes {
 			if plane < 0 {
@@ -141,7 +148,7 @@ func (c *blockCoder) decode(b *codeBlock, w, h, orientation int, style byte) boo
 				c.cleanup(uint(plane))
 				if style&blockSymbols != 0 {
 					for range 4 {
-						c.mq.bit(ctxUniform)
+						_, c.room = c.mq.bit(c.room, ctxUniform)
 					}
 				}
 			}
@@ -158,288 +165,185 @@ func (c *blockCoder) decode(b *codeBlock, w, h, orientation int, style byte) boo
 	return true
 }
 
-// become makes the coefficient at i significant in a bit-plane, with its sign
-// (D.3.2).
-func (c *blockCoder) become(i int, f uint16, plane uint) {
-	var negative bool
-	if c.bypass {
-		negative = c.raw.bit() == 1
-	} else {
-		k := signContexts[f&0xf|f>>4&0xf0]
-		negative = c.mq.bit(int(k&0x7f))^int(k>>7) == 1
+// stripe gives the set of coefficients that a column has in the stripe from
+// row top, and the number of its first word.
+func (c *blockCoder) stripe(top int) (all uint32, first int) {
+	all = columnAll
+	if n := c.h - top; n < 4 {
+		all &= 1<<(3*n+1) - 1
 	}
-	c.values[i] = 3 << plane
-	st, s := c.states, c.stride
-	st[i-s-1] |= sigSE
-	st[i-s+1] |= sigSW
-	st[i+s-1] |= sigNE
-	st[i+s+1] |= sigNW
-	if negative {
-		c.negative[i] = true
-		st[i-s] |= sigS | negS
-		st[i+s] |= sigN | negN
-		st[i-1] |= sigE | negE
-		st[i+1] |= sigW | negW
-	} else {
-		st[i-s] |= sigS
-		st[i+s] |= sigN
-		st[i-1] |= sigE
-		st[i+1] |= sigW
-	}
-	st[i] |= isSig
+	return all, (top/4+1)*c.stride + 1
 }
 
-// seen is the state at i as the pass may see it.
-func (c *blockCoder) seen(i, y int) uint16 {
-	f := c.states[i]
-	if c.causal && y&3 == 3 {
-		f &^= sigBelow
+// become makes the coefficient of bit at in word i, so far f, significant in a
+// bit-plane, with its sign (D.3.2).
+func (c *blockCoder) become(i int, f uint32, at int, plane uint, room int64) (uint32, int64) {
+	at &= 15
+	w, s := c.words, c.stride
+	above, below, left, right := &w[i-s], &w[i+s], &w[i-1], &w[i+1]
+	var negative uint32
+	if c.bypass {
+		negative = c.raw.bit()
+	} else {
+		n := f >> (at - 3)
+		north, south := f>>(at+toNegative-3), f>>(at+toNegative+3)
+		switch at {
+		case 3:
+			north = *above >> lastSign
+		case 12:
+			south = *below >> firstSign
+		}
+		k := n>>1&1 | n>>6&2 | n>>1&4 | n>>2&8 |
+			north&1<<4 | south&1<<5 | *left>>(at+toNegative)&1<<6 | *right>>(at+toNegative)&1<<7
+		e := signContexts[k&0xff]
+		negative, room = c.mq.bit(room, int(e&31))
+		negative ^= uint32(e >> 7)
 	}
-	return f
+	c.values[i][at/3-1] = 3<<plane | negative<<31
+	*left |= 4 << at
+	*right |= 1 << at
+	switch at {
+	case 3:
+		if !c.causal {
+			*above |= 1 << 16
+			w[i-s-1] |= 1 << 17
+			w[i-s+1] |= 1 << 15
+		}
+	case 12:
+		*below |= 1 << 1
+		w[i+s-1] |= 1 << 2
+		w[i+s+1] |= 1 << 0
+	}
+	return f | 1<<(at+toSig) | negative<<(at+toNegative), room
 }
 
 // significance is the propagation pass (D.3.1).
 func (c *blockCoder) significance(plane uint) {
-	st, s := c.states, c.stride
+	room, words, zero, contexts := c.room, c.words, c.zero, &c.mq.contexts
 	for top := 0; top < c.h; top += 4 {
-		bottom := min(top+4, c.h)
-		for x := range c.w {
-			i := (top+1)*s + x + 1
-			if bottom-top == 4 && (st[i]|st[i+s]|st[i+2*s]|st[i+3*s])&sigAny == 0 {
-				continue // nothing in this column has a neighbour
+		all, first := c.stripe(top)
+		for i := first; i < first+c.w; i++ {
+			f := words[i]
+			if f&columnAround == 0 {
+				continue
 			}
-			for y := top; y < bottom; y, i = y+1, i+s {
-				f := c.seen(i, y)
-				if f&isSig != 0 || f&sigAny == 0 {
-					continue
-				}
-				var bit int
+			// Those with a significant neighbour that are not so themselves.
+			t := f & columnAround
+			t |= t>>1 | t>>2
+			t &= columnAll | 1 | 1<<15
+			set := (t | t<<3 | t>>3) &^ (f >> toSig) & all
+			for set != 0 {
+				at := bits.TrailingZeros32(set) & 15
+				set &= set - 1
+				var bit uint32
 				if c.bypass {
 					bit = c.raw.bit()
 				} else {
-					bit = c.mq.bit(int(c.zero[f&sigAny]))
+					x := &contexts[zero[f>>(at-3)&511]&31]
+					bit = x.mps
+					if room -= x.q; room < 0 {
+						bit, room = c.mq.turn(room, x)
+					}
 				}
-				if bit == 1 {
-					c.become(i, f, plane)
+				f |= 1 << (at + toSeen)
+				if bit != 0 {
+					f, room = c.become(i, f, at, plane, room)
+					set |= 1 << (at + 3) &^ (f >> toSig) & all // the next has a neighbour now
 				}
-				c.states[i] |= isSeen
 			}
+			words[i] = f
 		}
 	}
+	c.room = room
 }
 
 // refinement is the pass of D.3.3.
 func (c *blockCoder) refinement(plane uint) {
-	half := uint32(1) << plane
-	st, s := c.states, c.stride
+	room, words, contexts := c.room, c.words, &c.mq.contexts
 	for top := 0; top < c.h; top += 4 {
-		bottom := min(top+4, c.h)
-		for x := range c.w {
-			i := (top+1)*s + x + 1
-			if bottom-top == 4 && (st[i]|st[i+s]|st[i+2*s]|st[i+3*s])&isSig == 0 {
+		all, first := c.stripe(top)
+		for i := first; i < first+c.w; i++ {
+			f := words[i]
+			set := f >> toSig &^ (f >> toSeen) & all
+			if set == 0 {
 				continue
 			}
-			for y := top; y < bottom; y, i = y+1, i+s {
-				f := c.seen(i, y)
-				if f&(isSig|isSeen) != isSig {
-					continue
-				}
-				var bit int
+			words[i] = f | set<<toRefined
+			values := &c.values[i]
+			for set != 0 {
+				at := bits.TrailingZeros32(set) & 15
+				set &= set - 1
+				var bit uint32
 				if c.bypass {
 					bit = c.raw.bit()
 				} else {
 					k := ctxRefine
-					if f&isRefined != 0 {
-						k += 2
-					} else if f&sigAny != 0 {
+					if f>>(at-3)&rowAround != 0 {
 						k++
 					}
-					bit = c.mq.bit(k)
+					if f>>(at+toRefined)&1 != 0 {
+						k = ctxRefine + 2
+					}
+					x := &contexts[k]
+					bit = x.mps
+					if room -= x.q; room < 0 {
+						bit, room = c.mq.turn(room, x)
+					}
 				}
 				// The value stands in the middle of what it may be.
-				if bit == 1 {
-					c.values[i] += half
-				} else {
-					c.values[i] -= half
-				}
-				c.states[i] |= isRefined
+				values[(at/3-1)&3] += (bit<<1 - 1) << plane
 			}
 		}
 	}
+	c.room = room
 }
 
 // cleanup is the pass of D.3.4.
 func (c *blockCoder) cleanup(plane uint) {
 	c.bypass = false
-	s := c.stride
+	room, words, zero, contexts := c.room, c.words, c.zero, &c.mq.contexts
 	for top := 0; top < c.h; top += 4 {
-		bottom := min(top+4, c.h)
-		for x := range c.w {
-			i := (top+1)*s + x + 1
-			y := top
-			known := false
-			if bottom-top == 4 && (c.states[i]|c.states[i+s]|c.states[i+2*s]|c.seen(i+3*s, 3))&(isSig|isSeen|sigAny) == 0 {
-				if c.mq.bit(ctxRun) == 0 {
+		all, first := c.stripe(top)
+		for i := first; i < first+c.w; i++ {
+			f := words[i]
+			set := all &^ (f>>toSig | f>>toSeen)
+			if f&columnAround == 0 && all == columnAll {
+				x := &contexts[ctxRun]
+				bit := x.mps
+				if room -= x.q; room < 0 {
+					bit, room = c.mq.turn(room, x)
+				}
+				if bit == 0 {
 					continue
 				}
-				n := c.mq.bit(ctxUniform) << 1
-				n |= c.mq.bit(ctxUniform)
-				y += n
-				i += n * s
-				known = true
+				var high, low uint32
+				high, room = c.mq.bit(room, ctxUniform)
+				low, room = c.mq.bit(room, ctxUniform)
+				at := 3 + 3*int(high<<1|low)
+				f, room = c.become(i, f, at, plane, room)
+				set &^= 2<<at - 1
 			}
-			for ; y < bottom; y, i = y+1, i+s {
-				f := c.seen(i, y)
-				if known || f&(isSig|isSeen) == 0 && c.mq.bit(int(c.zero[f&sigAny])) == 1 {
-					c.become(i, f, plane)
+			for set != 0 {
+				at := bits.TrailingZeros32(set) & 15
+				set &= set - 1
+				x := &contexts[zero[f>>(at-3)&511]&31]
+				bit := x.mps
+				if room -= x.q; room < 0 {
+					bit, room = c.mq.turn(room, x)
 				}
-				known = false
-				c.states[i] &^= isSeen
+				if bit != 0 {
+					f, room = c.become(i, f, at, plane, room)
+				}
 			}
+			words[i] = f &^ (columnAll << toSeen)
 		}
 	}
+	c.room = room
 }
 
-// rawBits are bits that are not arithmetically coded (T.800 D.6).
-type rawBits struct {
-	src   []byte
-	at    int
-	now   byte
-	count int
-}
-
-func (r *rawBits) bit() int {
-	if r.count == 0 {
-		full := r.now == 0xff
-		r.now, r.count = 0xff, 8
-		if r.at < len(r.src) {
-			r.now = r.src[r.at]
-			r.at++
-		}
-		if full {
-			r.count = 7
-		}
-	}
-	r.count--
-	return int(r.now>>r.count) & 1
-}
-
-// arithmetic is the decoder of T.800 annex C.
-type arithmetic struct {
-	src      []byte
-	at       int
-	c, a     uint32
-	ct       int
-	contexts [19]uint8 // state times two, plus the more probable symbol
-}
-
-// reset is table D.7.
-func (m *arithmetic) reset() {
-	m.contexts = [19]uint8{0: 4 << 1, ctxRun: 3 << 1, ctxUniform: 46 << 1}
-}
-
-// start is INITDEC (C.3.5).
-func (m *arithmetic) start(src []byte) {
-	m.src, m.at = src, 0
-	m.c = uint32(m.byteAt(0)) << 16
-	m.byteIn()
-	m.c <<= 7
-	m.ct -= 7
-	m.a = 0x8000
-}
-
-func (m *arithmetic) byteAt(i int) byte {
-	if i < len(m.src) {
-		return m.src[i]
-	}
-	return 0xff
-}
-
-// byteIn is BYTEIN (C.3.4).
-func (m *arithmetic) byteIn() {
-	next := m.byteAt(m.at + 1)
-	if m.byteAt(m.at) == 0xff {
-		if next > 0x8f {
-			m.c += 0xff00
-			m.ct = 8
-			return
-		}
-		m.at++
-		m.c += uint32(next) << 9
-		m.ct = 7
-		return
-	}
-	m.at++
-	m.c += uint32(next) << 8
-	m.ct = 8
-}
-
-// bit is DECODE (C.3.2).
-func (m *arithmetic) bit(context int) int {
-	i := m.contexts[context]
-	e := &probabilities[i&127]
-	q := e.q
-	m.a -= q
-	symbol := int(i & 1)
-	if m.c>>16 >= q {
-		m.c -= q << 16
-		if m.a&0x8000 != 0 {
-			return symbol
-		}
-		if m.a < q {
-			symbol ^= 1
-			m.contexts[context] = e.less
-		} else {
-			m.contexts[context] = e.more
-		}
-	} else {
-		if m.a < q {
-			m.contexts[context] = e.more
-		} else {
-			symbol ^= 1
-			m.contexts[context] = e.less
-		}
-		m.a = q
-	}
-	// RENORMD (C.3.3), as many bits at a time as there are.
-	for n := bits.LeadingZeros16(uint16(m.a)); n > 0; {
-		if m.ct == 0 {
-			m.byteIn()
-		}
-		k := min(n, m.ct)
-		m.a <<= uint(k) & 31
-		m.c <<= uint(k) & 31
-		m.ct -= k
-		n -= k
-	}
-	return symbol
-}
-
-// probability is a row of table C.2, for one value of the more probable symbol.
-type probability struct {
-	q          uint32
-	more, less uint8
-}
-
-var probabilities [128]probability
-
-func init() {
-	for i, r := range [...]struct {
-		q          uint32
-		more, less uint8
-		change     uint8
-	}{
-		{0x5601, 1, 1, 1}, {0x3401, 2, 6, 0}, {0x1801, 3, 9, 0}, {0x0ac1, 4, 12, 0}, {0x0521, 5, 29, 0}, {0x0221, 38, 33, 0},
-		{0x5601, 7, 6, 1}, {0x5401, 8, 14, 0}, {0x4801, 9, 14, 0}, {0x3801, 10, 14, 0}, {0x3001, 11, 17, 0}, {0x2401, 12, 18, 0},
-		{0x1c01, 13, 20, 0}, {0x1601, 29, 21, 0}, {0x5601, 15, 14, 1}, {0x5401, 16, 14, 0}, {0x5101, 17, 15, 0}, {0x4801, 18, 16, 0},
-		{0x3801, 19, 17, 0}, {0x3401, 20, 18, 0}, {0x3001, 21, 19, 0}, {0x2801, 22, 19, 0}, {0x2401, 23, 20, 0}, {0x2201, 24, 21, 0},
-		{0x1c01, 25, 22, 0}, {0x1801, 26, 23, 0}, {0x1601, 27, 24, 0}, {0x1401, 28, 25, 0}, {0x1201, 29, 26, 0}, {0x1101, 30, 27, 0},
-		{0x0ac1, 31, 28, 0}, {0x09c1, 32, 29, 0}, {0x08a1, 33, 30, 0}, {0x0521, 34, 31, 0}, {0x0441, 35, 32, 0}, {0x02a1, 36, 33, 0},
-		{0x0221, 37, 34, 0}, {0x0141, 38, 35, 0}, {0x0111, 39, 36, 0}, {0x0085, 40, 37, 0}, {0x0049, 41, 38, 0}, {0x0025, 42, 39, 0},
-		{0x0015, 43, 40, 0}, {0x0009, 44, 41, 0}, {0x0005, 45, 42, 0}, {0x0001, 45, 43, 0}, {0x5601, 46, 46, 0},
-	} {
-		for s := range uint8(2) {
-			probabilities[2*i+int(s)] = probability{r.q, r.more<<1 | s, r.less<<1 | s ^ r.change}
-		}
-	}
+// row gives the values of row y of the block: magnitudes times two, with the
+// sign in bit 31, of which word the first is in and which of its four.
+func (c *blockCoder) row(y int) (values [][4]uint32, k int) {
+	first := (y/4+1)*c.stride + 1
+	return c.values[first : first+c.w], y & 3
 }

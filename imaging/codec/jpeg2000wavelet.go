@@ -48,14 +48,12 @@ func (c *tileCoder) coefficients() error {
 				stride := b.band.area.width()
 				at := (b.area.y0-b.band.area.y0)*stride + b.area.x0 - b.band.area.x0
 				for y := range h {
-					in := (y+1)*coder.stride + 1
 					out := b.band.values[at+y*stride:][:w]
+					in, k := coder.row(y)
+					in = in[:len(out)]
 					for x := range out {
-						v := int32(coder.values[in+x])
-						if coder.negative[in+x] {
-							v = -v
-						}
-						out[x] = v
+						v, sign := int32(in[x][k]&^signBit), int32(in[x][k])>>31
+						out[x] = v ^ sign - sign
 					}
 				}
 			}
