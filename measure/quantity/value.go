@@ -2,13 +2,20 @@
 // independent causes, the interval, differences of values that share causes,
 // and the Monte Carlo method that checks all that.
 //
-// Uncertainties follow JCGM 100:2008 (GUM): standard uncertainties (k = 1) are
-// combined by the law of propagation for independent inputs (5.1.2), and the
-// interval is the expanded uncertainty with the coverage factor 1.96 of a
-// normal distribution (annex G.1.3, table G.1).
+// Standard uncertainties (k = 1) of small, normally distributed inputs follow
+// JCGM 100:2008 (GUM): they are combined by the law of propagation for
+// independent inputs (5.1.2), and with nothing else the interval is the
+// expanded uncertainty with the coverage factor 1.96 of a normal distribution
+// (annex G.1.3, table G.1). Inputs that are not small, not normal, or act in
+// products are propagated by JCGM 101:2008: the value is computed anew under
+// draws of them, and the interval holds the middle 95 % of those draws, blurred
+// by the normal part.
 package quantity
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Coverage is the factor from standard to 95 % uncertainty for a normal
 // distribution (JCGM 100, table G.1).
@@ -37,6 +44,13 @@ type Term struct {
 type Value struct {
 	Estimate float64
 	Terms    []Term
+	// Draws, if any, are the value under draws of the inputs that are not in
+	// Terms, all of them at once; the same draw has the same place in every value
+	// of one computation. NaN: the value does not exist under that draw.
+	Draws []float64
+	// Alone are, by budget key, what the value becomes under draws of the
+	// inputs counted under that key alone.
+	Alone map[string][]float64
 	// MaxMagnification > 1 says the true value may be smaller in size by any
 	// factor up to this: lengths on a plane that is magnified by an unknown amount.
 	MaxMagnification float64
@@ -48,6 +62,9 @@ func (v Value) Budget() map[string]float64 {
 	square := map[string]float64{}
 	for _, c := range v.causes() {
 		square[c.Source] += c.U * c.U
+	}
+	for key, draws := range v.Alone {
+		square[key] += meanSquare(draws, v.Estimate)
 	}
 	out := map[string]float64{}
 	for k, s := range square {
@@ -81,9 +98,15 @@ func (v Value) causes() []Term {
 	return out
 }
 
-// Standard is the combined standard uncertainty of all terms, without an
-// unknown magnification.
+// Standard is the combined standard uncertainty of all causes, without an
+// unknown magnification: the root mean square distance from the estimate.
 func (v Value) Standard() float64 {
+	s := v.normal()
+	return math.Sqrt(s*s + meanSquare(v.Draws, v.Estimate))
+}
+
+// normal is the combined standard uncertainty of the terms.
+func (v Value) normal() float64 {
 	var s float64
 	for _, c := range v.causes() {
 		s += c.U * c.U
@@ -91,17 +114,83 @@ func (v Value) Standard() float64 {
 	return math.Sqrt(s)
 }
 
-// Interval is the 95 % interval and half its width. It is symmetric about the
-// estimate except where the magnification is not known: then it reaches from
-// the most demagnified value's lower end to the estimate's upper end.
+// meanSquare distance of the draws from the estimate; draws without a value do
+// not count.
+func meanSquare(draws []float64, estimate float64) float64 {
+	var s float64
+	n := 0
+	for _, d := range draws {
+		if d == d {
+			s += (d - estimate) * (d - estimate)
+			n++
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return s / float64(n)
+}
+
+// Interval is the 95 % interval and half its width. Where the magnification is
+// not known it reaches from the most demagnified value's lower end to the
+// estimate's upper end.
 func (v Value) Interval() (u95, lo, hi float64) {
-	u := Coverage * v.Standard()
-	lo, hi = v.Estimate-u, v.Estimate+u
+	u := v.normal()
+	lo, hi = v.Estimate-Coverage*u, v.Estimate+Coverage*u
+	if len(v.Draws) > 0 {
+		lo, hi = middle(v.Draws, u)
+	}
 	if m := v.MaxMagnification; m > 1 {
-		lo = math.Min(lo, v.Estimate/m-u/m)
-		hi = math.Max(hi, v.Estimate/m+u/m)
+		lo, hi = math.Min(lo, lo/m), math.Max(hi, hi/m)
 	}
 	return (hi - lo) / 2, lo, hi
+}
+
+// middle of the distribution of a draw plus a normal deviation of standard
+// uncertainty u: its 2.5 and 97.5 percentiles.
+func middle(draws []float64, u float64) (lo, hi float64) {
+	y := make([]float64, 0, len(draws))
+	for _, d := range draws {
+		if d == d {
+			y = append(y, d)
+		}
+	}
+	if len(y) == 0 {
+		return math.NaN(), math.NaN()
+	}
+	slices.Sort(y)
+	// A little blur joins the draws where there is no normal part.
+	u = math.Max(u, 1e-3*(y[len(y)-1]-y[0]))
+	return percentile(y, u, 0.025), percentile(y, u, 0.975)
+}
+
+// percentile p of the mixture of normal distributions of standard deviation u
+// about the sorted y, by bisection.
+func percentile(y []float64, u, p float64) float64 {
+	if u == 0 {
+		return y[0]
+	}
+	lo, hi := y[0]-6*u, y[len(y)-1]+6*u
+	below := func(x float64) float64 {
+		from, _ := slices.BinarySearch(y, x-6*u) // those are wholly below
+		s := float64(from)
+		for _, v := range y[from:] {
+			z := (x - v) / u
+			if z < -6 {
+				break
+			}
+			s += math.Erfc(-z/math.Sqrt2) / 2
+		}
+		return s / float64(len(y))
+	}
+	for hi-lo > 1e-4*u {
+		if x := (lo + hi) / 2; below(x) < p {
+			lo = x
+		} else {
+			hi = x
+		}
+	}
+	return (lo + hi) / 2
 }
 
 // Difference is a minus b. Inputs that both share cancel as far as they act
@@ -112,6 +201,36 @@ func Difference(a, b Value) Value {
 	for _, t := range b.Terms {
 		t.U = -t.U
 		out.Terms = append(out.Terms, t)
+	}
+	out.Draws = less(a.Draws, b.Draws, a.Estimate, b.Estimate)
+	for _, v := range []Value{a, b} {
+		for key := range v.Alone {
+			if out.Alone == nil {
+				out.Alone = map[string][]float64{}
+			}
+			if _, done := out.Alone[key]; !done {
+				out.Alone[key] = less(a.Alone[key], b.Alone[key], a.Estimate, b.Estimate)
+			}
+		}
+	}
+	return out
+}
+
+// less is a minus b draw by draw; where one has no draws, its estimate stands.
+func less(a, b []float64, estimateA, estimateB float64) []float64 {
+	if len(a) == 0 && len(b) == 0 {
+		return nil
+	}
+	out := make([]float64, max(len(a), len(b)))
+	for i := range out {
+		x, y := estimateA, estimateB
+		if len(a) > 0 {
+			x = a[i]
+		}
+		if len(b) > 0 {
+			y = b[i]
+		}
+		out[i] = x - y
 	}
 	return out
 }

@@ -90,3 +90,47 @@ func TestDegrees(t *testing.T) {
 	near(t, "180 degrees", Radians(180), math.Pi, 1e-15)
 	near(t, "back", Degrees(Radians(37.5)), 37.5, 1e-12)
 }
+
+// JCGM 101:2008, 9.2.3 (additive model, four rectangular inputs of unit
+// standard deviation): the shortest 95 % interval is -3.88 to 3.88, where the
+// law of propagation with 1.96 gives 3.92. Values from memory of table 3.
+func TestFourRectangular(t *testing.T) {
+	v := Value{Draws: make([]float64, 4096)}
+	for k := range 4 {
+		for i, u := range Uniform(string(rune('a'+k)), len(v.Draws)) {
+			v.Draws[i] += (2*u - 1) * math.Sqrt(3)
+		}
+	}
+	u95, lo, hi := v.Interval()
+	near(t, "u95", u95, 3.88, 0.05)
+	near(t, "lo", lo, -3.88, 0.08)
+	near(t, "hi", hi, 3.88, 0.08)
+	near(t, "standard", v.Standard(), 2, 0.02)
+}
+
+// A rectangular input of half width 1 alone: 0.95 of it. With a normal one of
+// standard deviation 1: the sum's percentile solves the mean of Phi(x - d) over
+// d in -1 to 1 = 0.975, x = 2.254 (scipy 1.10, norm.cdf, quad, brentq).
+func TestDrawsAndTerms(t *testing.T) {
+	v := Value{Draws: make([]float64, 2048)}
+	for i, u := range Uniform("x", len(v.Draws)) {
+		v.Draws[i] = 2*u - 1
+	}
+	_, lo, hi := v.Interval()
+	near(t, "rectangular lo", lo, -0.95, 0.003)
+	near(t, "rectangular hi", hi, 0.95, 0.003)
+	v.Terms = []Term{{"marking", "a", 1}}
+	_, lo, hi = v.Interval()
+	near(t, "sum hi", hi, 2.254, 0.002)
+	near(t, "sum lo", lo, -2.254, 0.002)
+	near(t, "sum standard", v.Standard(), math.Sqrt(1+1.0/3), 0.002)
+
+	// The same draw in two values cancels in their difference.
+	d := Difference(Value{Estimate: 4, Draws: v.Draws}, Value{Estimate: 1, Draws: v.Draws})
+	if u95, _, _ := d.Interval(); u95 > 1e-9 {
+		t.Errorf("a shared draw leaves %g", u95)
+	}
+}
+
+// The 0.975 quantile of the standard normal distribution is 1.959964 (any table).
+func TestNormalDraw(t *testing.T) { near(t, "quantile", Normal(0.975), 1.959964, 1e-6) }
