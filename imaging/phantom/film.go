@@ -178,6 +178,13 @@ func counts(c carm.Camera, back plate, needles []needle, seed uint64) plate {
 	for _, n := range needles {
 		n.cast(c, primary)
 	}
+	return photons(primary, quanta, focalBlur, seed)
+}
+
+// photons a pixel takes up behind the line integrals of attenuation in primary,
+// which it uses up: mean is their average number in the middle of the film, blur
+// that of focal spot and detector in pixels.
+func photons(primary plate, mean, blur float64, seed uint64) plate {
 	inParallel(filmSide, func(float64) {}, func(j int) {
 		for i := range filmSide {
 			at := &primary.v[j*filmSide+i]
@@ -188,11 +195,11 @@ func counts(c carm.Camera, back plate, needles []needle, seed uint64) plate {
 	level := primary.middle()
 	scatter := primary.capped(4 * level).wide(90)
 	for i := range primary.v {
-		primary.v[i] = (primary.v[i] + scatterPart*scatter.v[i]) / (level * (1 + scatterPart)) * quanta
+		primary.v[i] = (primary.v[i] + scatterPart*scatter.v[i]) / (level * (1 + scatterPart)) * mean
 	}
 	// 3. Focal spot and scintillator blur, then quantum noise, which the
 	// scintillator's light spreads a little.
-	seen := primary.blurred(focalBlur)
+	seen := primary.blurred(blur)
 	inParallel(filmSide, func(float64) {}, func(j int) {
 		noise := distuv.Poisson{Src: rand.NewPCG(seed, uint64(j))}
 		for i := range filmSide {
