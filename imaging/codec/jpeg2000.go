@@ -80,16 +80,17 @@ type j2kTile struct {
 
 // j2kStream is a codestream of one component.
 type j2kStream struct {
-	src       []byte
-	at        int
-	image     rect
-	tileSize  [2]int
-	tileStart [2]int
-	wide      int // tiles
-	precision int
-	signed    bool
-	main      j2kParameters
-	tiles     []*j2kTile
+	src                []byte
+	at                 int
+	image              rect
+	tileSize           [2]int
+	tileStart          [2]int
+	wide               int // tiles
+	precision          int
+	signed             bool
+	shift, least, most int32 // of samples as they come out of the transform
+	main               j2kParameters
+	tiles              []*j2kTile
 }
 
 // jpeg2000 decodes a frame of one component.
@@ -105,7 +106,6 @@ func jpeg2000(dst []uint16, src []byte, l Layout) error {
 	if err := s.headers(l); err != nil {
 		return err
 	}
-	values := make([]int32, len(dst))
 	precincts := 0
 	for i, t := range s.tiles {
 		if t == nil {
@@ -120,16 +120,16 @@ func jpeg2000(dst []uint16, src []byte, l Layout) error {
 			return err
 		}
 		if t.coding.reversible {
-			err = c.reversible(values)
+			err = c.reversible(dst)
 		} else {
-			err = c.irreversible(values)
+			err = c.irreversible(dst)
 		}
 		if err != nil {
 			return err
 		}
 		t.data = nil
 	}
-	return s.store(dst, values, l)
+	return s.finish(dst, l)
 }
 
 func (s *j2kStream) damaged(format string, args ...any) error {
@@ -140,31 +140,56 @@ func unread2000(what string) error {
 	return fmt.Errorf("%w: a JPEG 2000 stream with %s; decompress the file with a DICOM toolkit first", imaging.ErrUnsupported, what)
 }
 
-// store brings samples into the range of the stream's bits (T.800 G.1) and
-// places them.
-func (s *j2kStream) store(dst []uint16, values []int32, l Layout) error {
+// setLevel finds the range that samples are brought into (T.800 G.1): the
+// stream's bits, or of signed samples the stored ones where these are the lower
+// bits of what the stream has.
+func (s *j2kStream) setLevel(l Layout) {
 	if !s.signed {
-		shift, most := int32(1)<<(s.precision-1), int32(1)<<s.precision-1
-		for i, v := range values {
-			dst[i] = uint16(min(max(v+shift, 0), most))
-		}
-		return l.placeStream(dst, s.precision, !s.main.coding.reversible)
+		s.shift, s.most = int32(1)<<(s.precision-1), int32(1)<<s.precision-1
+		return
 	}
 	n := s.precision
 	if l.HighBit == l.BitsStored-1 {
 		n = min(n, l.BitsStored)
 	}
-	most := int32(1)<<(n-1) - 1
-	for i, v := range values {
-		dst[i] = uint16(min(max(v, -most-1), most))
+	s.most = int32(1)<<(n-1) - 1
+	s.least = -s.most - 1
+}
+
+// levelWhole brings samples into their range.
+func (s *j2kStream) levelWhole(out []uint16, in []int32) {
+	shift, least, most := s.shift, s.least, s.most
+	in = in[:len(out)]
+	for i, v := range in {
+		out[i] = uint16(min(max(v+shift, least), most))
 	}
-	if l.HighBit == l.BitsStored-1 {
-		for i := range dst {
-			dst[i] &= uint16(1<<l.BitsStored - 1)
-		}
-		return nil
+}
+
+// levelReal is levelWhole for samples that have yet to be rounded.
+func (s *j2kStream) levelReal(out []uint16, in []float32) {
+	// Above 2^23 there is no fraction left, so that adding this rounds. What is
+	// far outside any range is cut off before.
+	const rounding = 3 << 22
+	shift, least, most := s.shift-rounding, s.least, s.most
+	in = in[:len(out)]
+	for i, v := range in {
+		v = min(max(v, -1<<20), 1<<20) + rounding
+		out[i] = uint16(min(max(int32(v)+shift, least), most))
 	}
-	return l.placeStream(dst, max(s.precision, l.HighBit+1), false)
+}
+
+// finish places the samples.
+func (s *j2kStream) finish(dst []uint16, l Layout) error {
+	switch {
+	case !s.signed:
+		return l.placeStream(dst, s.precision, !s.main.coding.reversible)
+	case l.HighBit != l.BitsStored-1:
+		return l.placeStream(dst, max(s.precision, l.HighBit+1), false)
+	}
+	for i := range dst {
+		dst[i] &= uint16(1<<l.BitsStored - 1)
+	}
+	return nil
 }
 
 // headers reads the main header and gathers the tile-parts (T.800 A.3 to A.6).
@@ -249,6 +274,7 @@ func (s *j2kStream) size(b []byte, l Layout) error {
 	if s.precision > 16 {
 		return unread2000(fmt.Sprintf("%d bits a sample", s.precision))
 	}
+	s.setLevel(l)
 	s.wide = ceilDiv(v[0]-v[6], v[4])
 	n := s.wide * ceilDiv(v[1]-v[7], v[5])
 	if n > 65535 {

@@ -25,9 +25,9 @@ type arithmetic struct {
 
 // context is where a context stands in table C.2.
 type context struct {
-	q          int64 // Qe
-	mps        uint32
-	more, less uint8 // the rows of probabilities that follow the symbols
+	q    int64 // Qe
+	mps  uint32
+	next uint32 // the rows of probabilities that follow mps (bits 0 to 7) and the other symbol (8 to 15)
 }
 
 const (
@@ -93,25 +93,17 @@ func (m *arithmetic) normal(a int64) (room int64) {
 	return room
 }
 
-// turn is the rest of DECODE (C.3.2) where room, less Qe, is below 0.
+// turn is the rest of DECODE (C.3.2) where room, less Qe, is below 0. What it
+// decides cannot be foreseen, so that it is better computed than branched on.
 func (m *arithmetic) turn(room int64, x *context) (symbol uint32, _ int64) {
-	q, symbol := x.q, x.mps
+	q := x.q
 	a, c := m.a+room, m.c+room
-	if c < 0 {
-		c += q
-		if a < q {
-			*x = probabilities[x.more&127]
-		} else {
-			symbol ^= 1
-			*x = probabilities[x.less&127]
-		}
-		a = q
-	} else if a < q {
-		symbol ^= 1
-		*x = probabilities[x.less&127]
-	} else {
-		*x = probabilities[x.more&127]
-	}
+	lower := c >> 63 // all ones where C lies in the lower interval
+	flip := uint64(lower^(a-q)>>63) & 1
+	symbol = x.mps ^ uint32(flip)
+	*x = probabilities[x.next>>(8*flip)&127]
+	a += (q - a) & lower
+	c += q & lower
 	n := bits.LeadingZeros64(uint64(a)) - (63 - windowLow - 15)
 	m.c = c << (n & 63)
 	if m.ready -= n; m.ready < 0 {
@@ -149,7 +141,7 @@ func init() {
 		{0x0015, 43, 40, 0}, {0x0009, 44, 41, 0}, {0x0005, 45, 42, 0}, {0x0001, 45, 43, 0}, {0x5601, 46, 46, 0},
 	} {
 		for s := range uint8(2) {
-			probabilities[2*i+int(s)] = context{r.q << windowLow, uint32(s), r.more<<1 | s, r.less<<1 | s ^ r.change}
+			probabilities[2*i+int(s)] = context{r.q << windowLow, uint32(s), uint32(r.more<<1|s) | uint32(r.less<<1|s^r.change)<<8}
 		}
 	}
 }

@@ -20,21 +20,17 @@ const (
 // one to the right. Coefficient k of the column has besides bits 18+3k (coded
 // in this bit-plane), 19+3k (refined before) and 20+3k (negative).
 //
-// The bit with number 3k+3, the first of a coefficient's own row, stands for
-// the coefficient in sets of them.
+// In sets of a column's coefficients, bit 3k stands for coefficient k.
 const (
-	columnAround = 1<<18 - 1                  // anything significant
-	columnAll    = 1<<3 | 1<<6 | 1<<9 | 1<<12 // the set of all four
-	rowAround    = 0x1ef                      // the eight around a coefficient, shifted down by 3k
-	toSig        = 1                          // from a coefficient's bit in a set to its own significance,
-	toSeen       = 15                         // to whether it was coded,
-	toRefined    = 16                         // to whether it was refined,
-	toNegative   = 17                         // and to its sign
-	sigN, sigW   = 1 << 1, 1 << 3             // of rowAround
-	sigE, sigS   = 1 << 5, 1 << 7             //
-	sigDiagonal  = 1<<0 | 1<<2 | 1<<6 | 1<<8  //
-	firstSign    = 20                         // the sign of the column's first
-	lastSign     = 29                         // and last coefficient
+	columnAround = 1<<18 - 1                 // anything significant
+	columnAll    = 1<<0 | 1<<3 | 1<<6 | 1<<9 // the set of all four
+	rowAround    = 0x1ef                     // the eight around a coefficient, shifted down by 3k
+	sigN, sigW   = 1 << 1, 1 << 3            // of these
+	sigE, sigS   = 1 << 5, 1 << 7
+	sigDiagonal  = 1<<0 | 1<<2 | 1<<6 | 1<<8
+	// From a coefficient's bit in a set to those in the word.
+	toSig, toSeen, toRefined, toNegative = 4, 18, 19, 20
+	toLast                               = 9 // from the first coefficient's to the last's
 )
 
 // Contexts (T.800 tables D.1 to D.5).
@@ -170,51 +166,47 @@ func (c *blockCoder) decode(b *codeBlock, w, h, orientation int, style byte) boo
 func (c *blockCoder) stripe(top int) (all uint32, first int) {
 	all = columnAll
 	if n := c.h - top; n < 4 {
-		all &= 1<<(3*n+1) - 1
+		all &= 1<<(3*n) - 1
 	}
 	return all, (top/4+1)*c.stride + 1
 }
 
 // become makes the coefficient of bit at in word i, so far f, significant in a
-// bit-plane, with its sign (D.3.2).
-func (c *blockCoder) become(i int, f uint32, at int, plane uint, room int64) (uint32, int64) {
-	at &= 15
+// bit-plane, with its sign (D.3.2). There is no branch on where in its column it
+// is, which could not be foreseen.
+func (c *blockCoder) become(i int, f uint32, at, plane uint, room int64) (uint32, int64) {
 	w, s := c.words, c.stride
-	above, below, left, right := &w[i-s], &w[i+s], &w[i-1], &w[i+1]
+	above, below, sides := w[i-s-1:][:3], w[i+s-1:][:3], w[i-1:][:3]
+	first, last := uint32(1)<<(at&15)&1, uint32(1)<<(at&15)>>toLast
 	var negative uint32
 	if c.bypass {
 		negative = c.raw.bit()
 	} else {
-		n := f >> (at - 3)
-		north, south := f>>(at+toNegative-3), f>>(at+toNegative+3)
-		switch at {
-		case 3:
-			north = *above >> lastSign
-		case 12:
-			south = *below >> firstSign
-		}
-		k := n>>1&1 | n>>6&2 | n>>1&4 | n>>2&8 |
-			north&1<<4 | south&1<<5 | *left>>(at+toNegative)&1<<6 | *right>>(at+toNegative)&1<<7
+		n := f >> (at & 15)
+		column := uint64(f)>>toNegative<<3 | uint64(above[1]>>(toNegative+toLast)&1) | uint64(below[1]>>toNegative&1)<<(toLast+6)
+		column >>= at & 15
+		k := n>>1&1 | n>>6&2 | n>>1&4 | n>>2&8 | uint32(column)&1<<4 | uint32(column)>>1&0x20 |
+			sides[0]>>((at+toNegative)&31)&1<<6 | sides[2]>>((at+toNegative)&31)&1<<7
 		e := signContexts[k&0xff]
-		negative, room = c.mq.bit(room, int(e&31))
+		x := &c.mq.contexts[e&31]
+		negative = x.mps
+		if room -= x.q; room < 0 {
+			negative, room = c.mq.turn(room, x)
+		}
 		negative ^= uint32(e >> 7)
 	}
-	c.values[i][at/3-1] = 3<<plane | negative<<31
-	*left |= 4 << at
-	*right |= 1 << at
-	switch at {
-	case 3:
-		if !c.causal {
-			*above |= 1 << 16
-			w[i-s-1] |= 1 << 17
-			w[i-s+1] |= 1 << 15
-		}
-	case 12:
-		*below |= 1 << 1
-		w[i+s-1] |= 1 << 2
-		w[i+s+1] |= 1 << 0
+	c.values[i][at/3&3] = 3<<(plane&31) | negative<<31
+	sides[0] |= 1 << 5 << (at & 15)
+	sides[2] |= 1 << 3 << (at & 15)
+	below[0] |= last << 2
+	below[1] |= last << 1
+	below[2] |= last
+	if !c.causal {
+		above[0] |= first << 17
+		above[1] |= first << 16
+		above[2] |= first << 15
 	}
-	return f | 1<<(at+toSig) | negative<<(at+toNegative), room
+	return f | 1<<toSig<<(at&15) | negative<<toNegative<<(at&15), room
 }
 
 // significance is the propagation pass (D.3.1).
@@ -230,25 +222,24 @@ func (c *blockCoder) significance(plane uint) {
 			// Those with a significant neighbour that are not so themselves.
 			t := f & columnAround
 			t |= t>>1 | t>>2
-			t &= columnAll | 1 | 1<<15
-			set := (t | t<<3 | t>>3) &^ (f >> toSig) & all
+			set := (t | t>>3 | t>>6) &^ (f >> toSig) & all
 			for set != 0 {
-				at := bits.TrailingZeros32(set) & 15
+				at := uint(bits.TrailingZeros32(set)) & 15
 				set &= set - 1
 				var bit uint32
 				if c.bypass {
 					bit = c.raw.bit()
 				} else {
-					x := &contexts[zero[f>>(at-3)&511]&31]
+					x := &contexts[zero[f>>at&511]&31]
 					bit = x.mps
 					if room -= x.q; room < 0 {
 						bit, room = c.mq.turn(room, x)
 					}
 				}
-				f |= 1 << (at + toSeen)
+				f |= 1 << toSeen << at
 				if bit != 0 {
 					f, room = c.become(i, f, at, plane, room)
-					set |= 1 << (at + 3) &^ (f >> toSig) & all // the next has a neighbour now
+					set |= 1 << 3 << at &^ (f >> toSig) & all // the next has a neighbour now
 				}
 			}
 			words[i] = f
@@ -271,27 +262,27 @@ func (c *blockCoder) refinement(plane uint) {
 			words[i] = f | set<<toRefined
 			values := &c.values[i]
 			for set != 0 {
-				at := bits.TrailingZeros32(set) & 15
+				at := uint(bits.TrailingZeros32(set)) & 15
 				set &= set - 1
 				var bit uint32
 				if c.bypass {
 					bit = c.raw.bit()
 				} else {
 					k := ctxRefine
-					if f>>(at-3)&rowAround != 0 {
-						k++
+					if f>>at&rowAround != 0 {
+						k = ctxRefine + 1
 					}
-					if f>>(at+toRefined)&1 != 0 {
+					if f>>toRefined>>at&1 != 0 {
 						k = ctxRefine + 2
 					}
-					x := &contexts[k]
+					x := &contexts[k&31]
 					bit = x.mps
 					if room -= x.q; room < 0 {
 						bit, room = c.mq.turn(room, x)
 					}
 				}
 				// The value stands in the middle of what it may be.
-				values[(at/3-1)&3] += (bit<<1 - 1) << plane
+				values[at/3&3] += (bit<<1 - 1) << (plane & 31)
 			}
 		}
 	}
@@ -319,14 +310,14 @@ func (c *blockCoder) cleanup(plane uint) {
 				var high, low uint32
 				high, room = c.mq.bit(room, ctxUniform)
 				low, room = c.mq.bit(room, ctxUniform)
-				at := 3 + 3*int(high<<1|low)
+				at := 3 * uint(high<<1|low) & 15
 				f, room = c.become(i, f, at, plane, room)
 				set &^= 2<<at - 1
 			}
 			for set != 0 {
-				at := bits.TrailingZeros32(set) & 15
+				at := uint(bits.TrailingZeros32(set)) & 15
 				set &= set - 1
-				x := &contexts[zero[f>>(at-3)&511]&31]
+				x := &contexts[zero[f>>at&511]&31]
 				bit := x.mps
 				if room -= x.q; room < 0 {
 					bit, room = c.mq.turn(room, x)

@@ -56,9 +56,11 @@ type subband struct {
 	area         rect
 	orientation  int
 	highX, highY bool
-	planes       int     // Mb (E-2)
-	step         float32 // Δb (E-3)
-	values       []int32
+	planes       int       // Mb (E-2)
+	step         float32   // Δb (E-3)
+	scale        float32   // of twice the coefficients, for the transform
+	whole        []int32   // coefficients for the reversible transform,
+	real         []float32 // or for the other
 }
 
 // tileCoder decodes a tile.
@@ -171,8 +173,11 @@ func (c *tileCoder) subbands(r int) ([]subband, error) {
 		for ; scale < 0; scale++ {
 			b.step /= 2
 		}
-		if !b.area.empty() {
-			b.values = make([]int32, b.area.width()*b.area.height())
+		if n := b.area.width() * b.area.height(); b.area.empty() {
+		} else if c.p.coding.reversible {
+			b.whole = make([]int32, n)
+		} else {
+			b.real = make([]float32, n)
 		}
 		list = append(list, b)
 	}

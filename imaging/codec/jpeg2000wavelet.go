@@ -1,7 +1,6 @@
 package codec
 
 import (
-	"math"
 	"runtime"
 	"sync"
 	"sync/atomic"
@@ -13,8 +12,9 @@ type blockOf struct {
 	band *subband
 }
 
-// coefficients decodes all code-blocks, on as many processors as there are:
-// twice the coefficient, in the middle of what it may be.
+// coefficients decodes all code-blocks, on as many processors as there are, to
+// what the transform takes: whole numbers, or real ones that are already scaled
+// for its first step.
 func (c *tileCoder) coefficients() error {
 	var all []blockOf
 	for _, p := range c.precincts {
@@ -40,22 +40,11 @@ func (c *tileCoder) coefficients() error {
 					return
 				}
 				b := all[i]
-				w, h := b.area.width(), b.area.height()
-				if !coder.decode(b.codeBlock, w, h, b.band.orientation, c.p.coding.style) {
+				if !coder.decode(b.codeBlock, b.area.width(), b.area.height(), b.band.orientation, c.p.coding.style) {
 					broken.Store(true)
 					return
 				}
-				stride := b.band.area.width()
-				at := (b.area.y0-b.band.area.y0)*stride + b.area.x0 - b.band.area.x0
-				for y := range h {
-					out := b.band.values[at+y*stride:][:w]
-					in, k := coder.row(y)
-					in = in[:len(out)]
-					for x := range out {
-						v, sign := int32(in[x][k]&^signBit), int32(in[x][k])>>31
-						out[x] = v ^ sign - sign
-					}
-				}
+				b.band.take(coder, b.area)
 			}
 		}()
 	}
@@ -66,61 +55,97 @@ func (c *tileCoder) coefficients() error {
 	return nil
 }
 
-// place puts the samples of the tile into the frame.
-func (c *tileCoder) place(dst []int32, row func(y int, out []int32)) {
-	wide := c.s.image.width()
-	for y := range c.area.height() {
-		at := (c.area.y0-c.s.image.y0+y)*wide + c.area.x0 - c.s.image.x0
-		row(y, dst[at:at+c.area.width()])
+// take puts a block's values into the subband.
+func (b *subband) take(coder *blockCoder, area rect) {
+	stride := b.area.width()
+	at := (area.y0-b.area.y0)*stride + area.x0 - b.area.x0
+	for y := range area.height() {
+		in, k := coder.row(y)
+		if b.whole != nil {
+			out := b.whole[at+y*stride:][:len(in)]
+			for x := range out {
+				v, sign := int32(in[x][k]&^signBit)>>1, int32(in[x][k])>>31
+				out[x] = v ^ sign - sign
+			}
+			continue
+		}
+		out := b.real[at+y*stride:][:len(in)]
+		for x := range out {
+			v, sign := int32(in[x][k]&^signBit), int32(in[x][k])>>31
+			out[x] = float32(v^sign-sign) * b.scale
+		}
 	}
 }
 
+// frameRow is where row y of the tile stands in a frame.
+func (c *tileCoder) frameRow(dst []uint16, y int) []uint16 {
+	at := (c.area.y0-c.s.image.y0+y)*c.s.image.width() + c.area.x0 - c.s.image.x0
+	return dst[at : at+c.area.width()]
+}
+
 // reversible decodes a tile with the 5-3 transform (T.800 F.3.8.2.1.1).
-func (c *tileCoder) reversible(dst []int32) error {
+func (c *tileCoder) reversible(dst []uint16) error {
 	if err := c.coefficients(); err != nil {
 		return err
 	}
-	for _, bands := range c.bands {
-		for i := range bands {
-			for k, v := range bands[i].values {
-				bands[i].values[k] = v / 2
-			}
-		}
-	}
-	low := c.bands[0][0].values
+	low := c.bands[0][0].whole
 	for r := 1; r < len(c.areas); r++ {
 		w := wavelet[int32]{
 			area: c.areas[r], low: c.areas[r-1],
-			even: func(dst, a, b []int32) {
-				a, b = a[:len(dst)], b[:len(dst)]
-				for i := range dst {
-					dst[i] -= (a[i] + b[i] + 2) >> 2
-				}
+			row: wholeRow,
+			steps: []func(dst, a, b []int32){
+				func(dst, a, b []int32) {
+					a, b = a[:len(dst)], b[:len(dst)]
+					for i := range dst {
+						dst[i] -= (a[i] + b[i] + 2) >> 2
+					}
+				},
+				func(dst, a, b []int32) {
+					a, b = a[:len(dst)], b[:len(dst)]
+					for i := range dst {
+						dst[i] += (a[i] + b[i]) >> 1
+					}
+				},
 			},
-			odd: func(dst, a, b []int32) {
-				a, b = a[:len(dst)], b[:len(dst)]
-				for i := range dst {
-					dst[i] += (a[i] + b[i]) >> 1
-				}
-			},
-			row: func(x []int32, odd int) {
-				n := len(x)
-				for i := odd; i < n; i += 2 {
-					a, b := edges(i, n)
-					x[i] -= (x[a] + x[b] + 2) >> 2
-				}
-				for i := 1 - odd; i < n; i += 2 {
-					a, b := edges(i, n)
-					x[i] += (x[a] + x[b]) >> 1
-				}
-			},
-			pairs: 1,
 		}
-		low = w.inverse(low, c.bands[r][0].values, c.bands[r][1].values, c.bands[r][2].values)
+		low = w.inverse(low, c.bands[r][0].whole, c.bands[r][1].whole, c.bands[r][2].whole)
 	}
 	w := c.area.width()
-	c.place(dst, func(y int, out []int32) { copy(out, low[y*w:]) })
+	for y := range c.area.height() {
+		c.s.levelWhole(c.frameRow(dst, y), low[y*w:])
+	}
 	return nil
+}
+
+// wholeRow does both steps of the 5-3 transform along a row of at least two.
+func wholeRow(x []int32, odd int) {
+	n := len(x)
+	i := odd
+	if i == 0 {
+		x[0] -= (x[1]<<1 + 2) >> 2
+		i = 2
+	} else if n > 2 {
+		x[1] -= (x[0] + x[2] + 2) >> 2
+		x[0] += x[1]
+		i = 3
+	}
+	for ; i+1 < n; i += 2 {
+		v := x[i-2 : i+2]
+		e := v[2] - (v[1]+v[3]+2)>>2
+		v[1] += (v[0] + e) >> 1
+		v[2] = e
+	}
+	switch {
+	case i < n: // the last sample has an even place
+		x[i] -= (x[i-1]<<1 + 2) >> 2
+		if i > 1 {
+			x[i-1] += (x[i-2] + x[i]) >> 1
+		} else {
+			x[0] += x[1]
+		}
+	default:
+		x[n-1] += x[n-2]
+	}
 }
 
 // Lifting factors of the 9-7 transform (T.800 table F.4).
@@ -132,32 +157,41 @@ const (
 	liftK     = 1.230174104914001
 )
 
-// irreversible decodes a tile with the 9-7 transform (F.3.8.2.1.2).
-func (c *tileCoder) irreversible(dst []int32) error {
-	if err := c.coefficients(); err != nil {
-		return err
+// scaleFor sets the factor that brings a subband's values, which are twice the
+// coefficients, to what steps 1 and 2 of F.3.8.2.1.2 leave of them, where there
+// is a transform in that direction.
+func (b *subband) scaleFor(area rect) {
+	b.scale = b.step / 2
+	for _, d := range []struct {
+		n    int
+		high bool
+	}{{area.width(), b.highX}, {area.height(), b.highY}} {
+		switch {
+		case d.n <= 1:
+		case d.high:
+			b.scale *= 1 / liftK
+		default:
+			b.scale *= liftK
+		}
 	}
-	scaled := func(b *subband, area rect) []float32 {
-		f := b.step / 2
-		// The factors of steps 1 and 2 of F.3.8.2.1.2, where there is a transform in that direction.
-		for _, d := range []struct {
-			n    int
-			high bool
-		}{{area.width(), b.highX}, {area.height(), b.highY}} {
-			switch {
-			case d.n <= 1:
-			case d.high:
-				f *= 1 / liftK
-			default:
-				f *= liftK
+}
+
+// irreversible decodes a tile with the 9-7 transform (F.3.8.2.1.2).
+func (c *tileCoder) irreversible(dst []uint16) error {
+	for r, bands := range c.bands {
+		area := c.areas[r]
+		if r == 0 {
+			area = rect{0, 0, 1, 1}
+			if len(c.areas) > 1 {
+				area = c.areas[1]
 			}
 		}
-		out := make([]float32, len(b.values))
-		for i, v := range b.values {
-			out[i] = float32(v) * f
+		for i := range bands {
+			bands[i].scaleFor(area)
 		}
-		b.values = nil
-		return out
+	}
+	if err := c.coefficients(); err != nil {
+		return err
 	}
 	lift := func(k float32) func(dst, a, b []float32) {
 		return func(dst, a, b []float32) {
@@ -167,41 +201,17 @@ func (c *tileCoder) irreversible(dst []int32) error {
 			}
 		}
 	}
-	lifts := func(x []float32, from int, k float32) {
-		n := len(x)
-		i := from
-		if i == 0 {
-			_, b := edges(0, n)
-			x[0] -= k * 2 * x[b]
-			i = 2
-		}
-		for ; i+1 < n; i += 2 {
-			x[i] -= k * (x[i-1] + x[i+1])
-		}
-		if i < n {
-			x[i] -= k * 2 * x[i-1]
-		}
-	}
-	var low []float32
-	if len(c.areas) == 1 {
-		low = scaled(&c.bands[0][0], rect{0, 0, 1, 1})
-	} else {
-		low = scaled(&c.bands[0][0], c.areas[1])
-	}
+	low := c.bands[0][0].real
 	for r := 1; r < len(c.areas); r++ {
-		area := c.areas[r]
 		w := wavelet[float32]{
-			area: area, low: c.areas[r-1],
-			even: lift(liftDelta), odd: lift(liftGamma), evenAgain: lift(liftBeta), oddAgain: lift(liftAlpha),
+			area: c.areas[r], low: c.areas[r-1],
 			row: func(x []float32, odd int) {
-				lifts(x, odd, liftDelta)
-				lifts(x, 1-odd, liftGamma)
-				lifts(x, odd, liftBeta)
-				lifts(x, 1-odd, liftAlpha)
+				realRow(x, odd, liftDelta, liftGamma)
+				realRow(x, odd, liftBeta, liftAlpha)
 			},
-			pairs: 2,
+			steps: []func(dst, a, b []float32){lift(liftDelta), lift(liftGamma), lift(liftBeta), lift(liftAlpha)},
 		}
-		low = w.inverse(low, scaled(&c.bands[r][0], area), scaled(&c.bands[r][1], area), scaled(&c.bands[r][2], area))
+		low = w.inverse(low, c.bands[r][0].real, c.bands[r][1].real, c.bands[r][2].real)
 		if r+1 < len(c.areas) {
 			f := float32(1)
 			if c.areas[r+1].width() > 1 {
@@ -216,13 +226,42 @@ func (c *tileCoder) irreversible(dst []int32) error {
 		}
 	}
 	w := c.area.width()
-	c.place(dst, func(y int, out []int32) {
-		for x, v := range low[y*w:][:len(out)] {
-			// What is far outside any range is cut off before it is a whole number.
-			out[x] = int32(math.RoundToEven(float64(min(max(v, -1<<20), 1<<20))))
-		}
-	})
+	for y := range c.area.height() {
+		c.s.levelReal(c.frameRow(dst, y), low[y*w:])
+	}
 	return nil
+}
+
+// realRow does two lifting steps along a row of at least two: of samples at
+// even places, then of those at odd ones.
+func realRow(x []float32, odd int, even, other float32) {
+	n := len(x)
+	i := odd
+	if i == 0 {
+		x[0] -= even * 2 * x[1]
+		i = 2
+	} else if n > 2 {
+		x[1] -= even * (x[0] + x[2])
+		x[0] -= other * 2 * x[1]
+		i = 3
+	}
+	for ; i+1 < n; i += 2 {
+		v := x[i-2 : i+2]
+		e := v[2] - even*(v[1]+v[3])
+		v[1] -= other * (v[0] + e)
+		v[2] = e
+	}
+	switch {
+	case i < n: // the last sample has an even place
+		x[i] -= even * 2 * x[i-1]
+		if i > 1 {
+			x[i-1] -= other * (x[i-2] + x[i])
+		} else {
+			x[0] -= other * 2 * x[1]
+		}
+	default:
+		x[n-1] -= other * 2 * x[n-2]
+	}
 }
 
 // edges are the neighbours of sample i of n, mirrored at the ends (F.3.7).
@@ -246,11 +285,9 @@ func halve[T int32 | float32](x []T) {
 
 // wavelet is one level of a transform by lifting (T.800 F.3).
 type wavelet[T int32 | float32] struct {
-	area, low           rect
-	even, odd           func(dst, a, b []T) // on whole rows
-	evenAgain, oddAgain func(dst, a, b []T)
-	row                 func(x []T, odd int) // along a row; odd: its first sample has an odd place
-	pairs               int                  // of lifting steps
+	area, low rect
+	row       func(x []T, odd int)  // along a row; odd: its first sample has an odd place
+	steps     []func(dst, a, b []T) // the same on whole rows: at even places, at odd ones, and so on
 }
 
 // inverse puts four subbands together (F.3.2).
@@ -264,7 +301,7 @@ func (w *wavelet[T]) inverse(ll, hl, lh, hh []T) []T {
 	highWide := wide - lowWide
 	out := make([]T, wide*high)
 	rows := func(y int) []T { return out[y*wide:][:wide] }
-	for y := range high {
+	across := func(y int) {
 		x, k := rows(y), y/2
 		l, h := ll, hl
 		if (y+oddY)&1 == 1 {
@@ -283,22 +320,27 @@ func (w *wavelet[T]) inverse(ll, hl, lh, hh []T) []T {
 		}
 	}
 	if high == 1 {
+		across(0)
 		if oddY == 1 {
 			halve(out)
 		}
 		return out
 	}
-	step := func(from int, f func(dst, a, b []T)) {
-		for y := from; y < high; y += 2 {
-			a, b := edges(y, high)
-			f(rows(y), rows(a), rows(b))
+	// A step of row y needs the step before of the rows next to it. So each
+	// follows the one before by a row, and all work on rows just touched.
+	for y := range high + len(w.steps) {
+		if y < high {
+			across(y)
 		}
-	}
-	step(oddY, w.even)
-	step(1-oddY, w.odd)
-	if w.pairs == 2 {
-		step(oddY, w.evenAgain)
-		step(1-oddY, w.oddAgain)
+		if (y-1+oddY)&1 == 1 {
+			continue
+		}
+		for s, step := range w.steps {
+			if r := y - 1 - s; r >= 0 && r < high {
+				a, b := edges(r, high)
+				step(rows(r), rows(a), rows(b))
+			}
+		}
 	}
 	return out
 }
