@@ -77,7 +77,15 @@ type Geometry struct {
 
 	MagnificationFactor Number // (0018,1114)
 	SourceToDetector    Number // (0018,1110), mm
-	SourceToPatient     Number // (0018,1111), mm
+	SourceToPatient     Number // (0018,1111), of enhanced objects (0018,9402), mm
+
+	// ObjectSpacing (0018,9404) of enhanced objects: at the region of interest in
+	// the centre of the beam, by the model of PS3.3 C.8.19.6.9.1 from these:
+	// ObjectToTable (0018,9403), mm; TableHeight (0018,1130), mm that the tabletop
+	// lies below the isocentre; BeamAngle (0018,9449), degrees between the beam and
+	// the perpendicular to the tabletop.
+	ObjectSpacing                         Spacing
+	ObjectToTable, TableHeight, BeamAngle Number
 
 	// PrimaryAngle (0018,1510) and SecondaryAngle (0018,1511) of this frame,
 	// with Positioner Primary/Secondary Angle Increment already added.

@@ -11,14 +11,17 @@ import (
 
 // kinds are the SOP classes that are read (PS3.4 table B.5-1).
 var kinds = map[string]imaging.Kind{
-	"1.2.840.10008.5.1.4.1.1.12.1":  imaging.KindXA,
-	"1.2.840.10008.5.1.4.1.1.12.2":  imaging.KindXRF,
-	"1.2.840.10008.5.1.4.1.1.1":     imaging.KindCR,
-	"1.2.840.10008.5.1.4.1.1.1.1":   imaging.KindDX, // for presentation
-	"1.2.840.10008.5.1.4.1.1.1.1.1": imaging.KindDX, // for processing
-	"1.2.840.10008.5.1.4.1.1.7":     imaging.KindSC,
-	"1.2.840.10008.5.1.4.1.1.7.2":   imaging.KindSC, // multi-frame grayscale byte
-	"1.2.840.10008.5.1.4.1.1.7.3":   imaging.KindSC, // multi-frame grayscale word
+	"1.2.840.10008.5.1.4.1.1.12.1":   imaging.KindXA,
+	"1.2.840.10008.5.1.4.1.1.12.2":   imaging.KindXRF,
+	"1.2.840.10008.5.1.4.1.1.12.1.1": imaging.KindXA,  // enhanced
+	"1.2.840.10008.5.1.4.1.1.12.2.1": imaging.KindXRF, // enhanced
+	"1.2.840.10008.5.1.4.1.1.1":      imaging.KindCR,
+	"1.2.840.10008.5.1.4.1.1.1.1":    imaging.KindDX, // for presentation
+	"1.2.840.10008.5.1.4.1.1.1.1.1":  imaging.KindDX, // for processing
+	"1.2.840.10008.5.1.4.1.1.7":      imaging.KindSC,
+	"1.2.840.10008.5.1.4.1.1.7.2":    imaging.KindSC, // multi-frame grayscale byte
+	"1.2.840.10008.5.1.4.1.1.7.3":    imaging.KindSC, // multi-frame grayscale word
+	"1.2.840.10008.5.1.4.1.1.7.4":    imaging.KindSC, // multi-frame true color
 }
 
 // ErrNoImage is the kind of error for a DICOM file that is in order but holds

@@ -18,8 +18,11 @@ const (
 	maxNesting  = 32      // sequences within sequences
 	maxElements = 1 << 20 // elements before the pixel data
 	maxValue    = 1 << 20 // bytes of one value that is kept
-	maxKept     = 1 << 24 // bytes of all values kept
-	maxItems    = 256     // items kept of one sequence
+	maxKept     = 1 << 25 // bytes of all that is kept
+	maxItems    = 256     // items kept of one sequence, but for those of frames
+	// What an item and an element take in memory beside their values.
+	itemRoom    = 512
+	elementRoom = 64
 )
 
 const undefinedLength = 0xffffffff
@@ -157,6 +160,9 @@ func (s *scanner) head() (e element, err error) {
 }
 
 func dictionaryVR(t tag.Tag) string {
+	if inOverlay(t) {
+		return overlayVR[t.Element]
+	}
 	if info, err := tag.Find(t); err == nil && len(info.VRs) > 0 {
 		return info.VRs[0]
 	}
@@ -182,7 +188,8 @@ func (s *scanner) walk(end int64, want wanted) (kept elements, pixel element, er
 		case tag.PixelData, floatPixelData, doubleFloatPixelData:
 			return kept, e, nil
 		}
-		table := e.tag == extendedOffsets || e.tag == extendedLengths // of any length; read entry by entry
+		// Of any length, and read when they are needed.
+		table := e.tag == extendedOffsets || e.tag == extendedLengths || e.tag.Element == overlayData && overlayGroup(e.tag.Group)
 		if err := s.finish(&e, end, want(e.tag) && !table, 0); err != nil {
 			return kept, pixel, err
 		}
@@ -194,10 +201,16 @@ func (s *scanner) walk(end int64, want wanted) (kept elements, pixel element, er
 }
 
 // inItems are the elements kept of the items of a kept sequence.
-var inItems = map[tag.Tag]bool{
-	tag.LUTDescriptor: true, tag.LUTExplanation: true, tag.LUTData: true,
-	tag.CodeValue: true, tag.CodingSchemeDesignator: true, tag.CodeMeaning: true,
-}
+var inItems = func() map[tag.Tag]bool {
+	m := map[tag.Tag]bool{
+		tag.LUTDescriptor: true, tag.LUTExplanation: true, tag.LUTData: true,
+		tag.CodeValue: true, tag.CodingSchemeDesignator: true, tag.CodeMeaning: true,
+	}
+	for _, t := range groupTags {
+		m[t] = true
+	}
+	return m
+}()
 
 var (
 	floatPixelData       = tag.Tag{Group: 0x7fe0, Element: 0x0008}
@@ -219,14 +232,22 @@ func (s *scanner) finish(e *element, end int64, keep bool, depth int) error {
 		if e.length > maxValue {
 			return s.damaged(e.offset, "element %s claims %d bytes, far more than it can need", e.tag, e.length)
 		}
-		if s.kept += int64(e.length); s.kept > maxKept {
-			return s.damaged(e.offset, "the header holds more than %d bytes", maxKept)
+		err := s.keep(e.offset, int64(e.length)+elementRoom)
+		if err != nil {
+			return err
 		}
-		var err error
 		e.value, err = s.read(int(e.length))
 		return err
 	}
 	s.pos += int64(e.length)
+	return nil
+}
+
+// keep counts n more bytes of memory.
+func (s *scanner) keep(at, n int64) error {
+	if s.kept += n; s.kept > maxKept {
+		return s.damaged(at, "the header holds more than %d bytes", maxKept)
+	}
 	return nil
 }
 
@@ -262,8 +283,13 @@ func (s *scanner) sequence(e *element, end int64, keep bool, depth int) error {
 		default:
 			return s.damaged(item.offset, "sequence %s holds element %s where an item should be", e.tag, item.tag)
 		}
-		if keep && len(e.items) >= maxItems {
-			return s.damaged(item.offset, "sequence %s holds more than %d items", e.tag, maxItems)
+		if keep {
+			if most := itemsOf(e.tag); len(e.items) >= most {
+				return s.damaged(item.offset, "sequence %s holds more than %d items", e.tag, most)
+			}
+			if err := s.keep(item.offset, itemRoom); err != nil {
+				return err
+			}
 		}
 		inner, err := s.item(item, end, keep, depth+1)
 		if err != nil {
@@ -274,6 +300,13 @@ func (s *scanner) sequence(e *element, end int64, keep bool, depth int) error {
 		}
 	}
 	return nil
+}
+
+func itemsOf(sequence tag.Tag) int {
+	if sequence == tag.PerFrameFunctionalGroupsSequence {
+		return maxFrames
+	}
+	return maxItems
 }
 
 func (s *scanner) item(item element, end int64, keep bool, depth int) (elements, error) {

@@ -9,9 +9,10 @@
 // Read are files of PS3.10 (and data sets without its preamble) in implicit and
 // explicit VR little endian, explicit VR big endian, deflated and every
 // compressed syntax that package codec decodes, of the X-ray angiographic,
-// radiofluoroscopic, computed and digital radiography and grayscale secondary
-// capture classes, single and multi-frame, 8 or 16 bits allocated, signed or
-// not. All else gives an error that says what it is.
+// radiofluoroscopic (both enhanced ones among them), computed and digital
+// radiography and secondary capture classes, single and multi-frame, 8 or 16
+// bits allocated, signed or not; in colour 8 bits a sample, uncompressed, in run
+// lengths or baseline JPEG. All else gives an error that says what it is.
 package dicomfile
 
 import (
@@ -40,6 +41,9 @@ type File struct {
 	swapped bool
 	known   bool       // the length of src is known
 	parts   *fragments // of an encapsulated syntax
+	order   binary.ByteOrder
+	planes  []*plane // overlays
+	colour  *colour  // nil for grayscale
 }
 
 // Open reads the header of the file at path. Errors wrap imaging.ErrNotDICOM,
@@ -115,7 +119,8 @@ func (f *File) open(size int64) error {
 	if note := s.checkVR(); note != "" {
 		h.Notes = append(h.Notes, note)
 	}
-	kept, pixel, err := s.walk(s.size, func(t tag.Tag) bool { return headerTags[t] })
+	f.order = s.order
+	kept, pixel, err := s.walk(s.size, func(t tag.Tag) bool { return headerTags[t] || inOverlay(t) })
 	if err != nil {
 		return err
 	}
@@ -131,6 +136,14 @@ func (f *File) open(size int64) error {
 	if err := d.header(h); err != nil {
 		return err
 	}
+	if f.colour, err = d.coloured(h); err != nil {
+		return err
+	}
+	if f.colour != nil && h.Columns*h.Rows > maxColourPixels {
+		return fmt.Errorf("%w: colour frames of %d by %d pixels; up to %d pixels are read", imaging.ErrUnsupported, h.Columns, h.Rows, maxColourPixels)
+	}
+	f.planes = d.overlays(h)
+	h.Notes = append(h.Notes, d.notes...)
 	if unread != nil {
 		return unread
 	}
@@ -184,7 +197,7 @@ func (f *File) pixelData(e element, s *scanner) error {
 }
 
 func (f *File) frameBytes() int64 {
-	return int64(f.Header.Columns) * int64(f.Header.Rows) * int64(f.Header.BitsAllocated/8)
+	return int64(f.Header.Columns) * int64(f.Header.Rows) * f.colour.halfBytes(f.Header) / 2
 }
 
 // Frame gives frame first (from 1), or the mean of frames first to last: the
@@ -210,10 +223,22 @@ func (f *File) FrameUntil(ctx context.Context, first, last int, progress func(do
 		}
 		return nil, fmt.Errorf("%s: %w: %s asked for, frames 1 to %d are there", h.File, imaging.ErrBadInput, which, h.Frames)
 	}
-	out := &imaging.Frame{Header: h, First: first, Last: last, Columns: h.Columns, Rows: h.Rows}
+	out := &imaging.Frame{Header: h.Of(first), First: first, Last: last, Columns: h.Columns, Rows: h.Rows}
+	at := func(n int, err error) error { return fmt.Errorf("%s: frame %d of %d: %w", h.File, n, h.Frames, err) }
 	var err error
-	if out.Samples, err = f.decode(nil, first); err != nil {
-		return nil, fmt.Errorf("%s: frame %d of %d: %w", h.File, first, h.Frames, err)
+	if out.Overlays, err = f.over(first, last); err != nil {
+		return nil, at(first, err)
+	}
+	if f.colour != nil {
+		n, err := f.colourMean(out)
+		if err != nil {
+			return nil, at(n, err)
+		}
+		return out, nil
+	}
+	layout := f.layout()
+	if out.Samples, err = f.decode(nil, first, layout); err != nil {
+		return nil, at(first, err)
 	}
 	if last == first {
 		return out, nil
@@ -230,8 +255,8 @@ func (f *File) FrameUntil(ctx context.Context, first, last int, progress func(do
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		if _, err := f.decode(out.Samples, n+1); err != nil {
-			return nil, fmt.Errorf("%s: frame %d of %d: %w", h.File, n+1, h.Frames, err)
+		if _, err := f.decode(out.Samples, n+1, layout); err != nil {
+			return nil, at(n+1, err)
 		}
 	}
 	count := int64(last - first + 1)
@@ -246,15 +271,17 @@ func (f *File) FrameUntil(ctx context.Context, first, last int, progress func(do
 	return out, nil
 }
 
+// layout of the samples of a frame.
+func (f *File) layout() codec.Layout {
+	h := f.Header
+	return codec.Layout{Columns: h.Columns, Rows: h.Rows, BitsAllocated: h.BitsAllocated, BitsStored: h.BitsStored,
+		HighBit: h.HighBit, Signed: h.Signed, ByteOrder: f.order}
+}
+
 // decode reads the samples of frame n into dst, or into new room where dst is
 // nil: not before the file has shown to hold enough for it.
-func (f *File) decode(dst []uint16, n int) ([]uint16, error) {
+func (f *File) decode(dst []uint16, n int, layout codec.Layout) ([]uint16, error) {
 	h := f.Header
-	layout := codec.Layout{Columns: h.Columns, Rows: h.Rows, BitsAllocated: h.BitsAllocated, BitsStored: h.BitsStored,
-		HighBit: h.HighBit, Signed: h.Signed, ByteOrder: binary.LittleEndian}
-	if f.syntax.BigEndian {
-		layout.ByteOrder = binary.BigEndian
-	}
 	if f.parts != nil {
 		return f.unpack(dst, n, layout)
 	}

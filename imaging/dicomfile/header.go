@@ -35,8 +35,17 @@ var headerTags = func() map[tag.Tag]bool {
 		tag.PositionerPrimaryAngleIncrement, tag.PositionerSecondaryAngleIncrement,
 		tag.FieldOfViewRotation, tag.FieldOfViewHorizontalFlip,
 		tag.PatientOrientation, tag.PatientPosition, tag.ViewPosition, tag.ViewCodeSequence,
+		tag.FrameIncrementPointer, tag.PlanarConfiguration,
+		tag.RedPaletteColorLookupTableDescriptor, tag.RedPaletteColorLookupTableData, tag.SegmentedRedPaletteColorLookupTableData,
+		tag.GreenPaletteColorLookupTableDescriptor, tag.GreenPaletteColorLookupTableData, tag.SegmentedGreenPaletteColorLookupTableData,
+		tag.BluePaletteColorLookupTableDescriptor, tag.BluePaletteColorLookupTableData, tag.SegmentedBluePaletteColorLookupTableData,
+		tag.SharedFunctionalGroupsSequence, tag.PerFrameFunctionalGroupsSequence,
+		tag.PatientOrientationCodeSequence, tag.PatientGantryRelationshipCodeSequence,
 		extendedOffsets, extendedLengths,
 	} {
+		m[t] = true
+	}
+	for t := range ofFrames {
 		m[t] = true
 	}
 	return m
@@ -59,7 +68,7 @@ func (d *dataset) header(h *imaging.Header) error {
 	h.SOPClass, h.SOPInstance = d.code(tag.SOPClassUID), d.code(tag.SOPInstanceUID)
 	kind, known := kinds[h.SOPClass]
 	if !known {
-		return fmt.Errorf("%w: it is %s; what is read are X-ray angiographic and radiofluoroscopic, computed and digital radiography and grayscale secondary capture images",
+		return fmt.Errorf("%w: it is %s; what is read are X-ray angiographic and radiofluoroscopic, computed and digital radiography and secondary capture images",
 			imaging.ErrUnsupported, className(h.SOPClass))
 	}
 	if !validUID(h.SOPInstance) {
@@ -83,8 +92,12 @@ func (d *dataset) header(h *imaging.Header) error {
 	}
 	d.gray(h)
 	d.run(h)
-	d.geometry(h, kind)
-	h.Notes = append(h.Notes, d.notes...)
+	if enhanced[h.SOPClass] {
+		d.each(h, kind)
+	} else {
+		h.Base = d.beam(h, kind)
+		d.increments(h)
+	}
 	return nil
 }
 
@@ -148,11 +161,7 @@ func (d *dataset) pixels(h *imaging.Header) error {
 		h.Frames = 1
 	}
 	h.Photometric = strings.ToUpper(d.code(tag.PhotometricInterpretation))
-	if h.SamplesPerPixel != 1 || h.Photometric != "MONOCHROME1" && h.Photometric != "MONOCHROME2" && h.Photometric != "" {
-		return fmt.Errorf("%w: a colour image (%q, %d samples a pixel); grayscale images are read",
-			imaging.ErrUnsupported, shorten(h.Photometric), h.SamplesPerPixel)
-	}
-	if h.Photometric == "" {
+	if h.Photometric == "" && h.SamplesPerPixel == 1 {
 		d.note(tag.PhotometricInterpretation, "not given; read as MONOCHROME2")
 		h.Photometric = "MONOCHROME2"
 	}
@@ -212,6 +221,9 @@ func (d *dataset) run(h *imaging.Header) {
 	h.CineRate = d.positive(tag.CineRate)
 	h.RecommendedDisplayRate = d.positive(tag.RecommendedDisplayFrameRate)
 	h.FrameTimeVector = d.numbers(tag.FrameTimeVector)
+	if e := d.elements[tag.FrameIncrementPointer]; len(e.value) >= 4 { // AT: group, then element (PS3.5 6.2)
+		h.FrameIncrement = uint32(d.order.Uint16(e.value))<<16 | uint32(d.order.Uint16(e.value[2:]))
+	}
 	if n := len(h.FrameTimeVector); n > 0 && n != h.Frames {
 		d.note(tag.FrameTimeVector, "%d times for %d frames; taken as not given", n, h.Frames)
 		h.FrameTimeVector = nil
@@ -222,8 +234,8 @@ func (d *dataset) run(h *imaging.Header) {
 	}
 }
 
-// geometry reads what bears on scale, beam and patient.
-func (d *dataset) geometry(h *imaging.Header, kind imaging.Kind) {
+// beam reads what bears on scale, beam and patient.
+func (d *dataset) beam(h *imaging.Header, kind imaging.Kind) imaging.Geometry {
 	g := imaging.Geometry{Kind: kind, Columns: h.Columns, Rows: h.Rows}
 	g.PixelSpacing = d.spacing(tag.PixelSpacing)
 	g.ImagerSpacing = d.spacing(tag.ImagerPixelSpacing)
@@ -250,8 +262,20 @@ func (d *dataset) geometry(h *imaging.Header, kind imaging.Kind) {
 	g.ViewPosition = strings.ToUpper(d.code(tag.ViewPosition))
 	g.ViewCode = d.coded(tag.ViewCodeSequence)
 	g.PatientOrientation = d.orientation()
-	h.Base = g
+	if enhanced[h.SOPClass] {
+		if n := d.positive(tag.DistanceSourceToIsocenter); n.Known {
+			g.SourceToPatient = n
+		}
+		g.ObjectSpacing = d.spacing(tag.ObjectPixelSpacingInCenterOfBeam)
+		g.ObjectToTable, g.TableHeight = d.number(tag.DistanceObjectToTableTop), d.number(tag.TableHeight)
+		g.BeamAngle = d.angle(tag.BeamAngle, 180)
+	}
+	return g
+}
 
+// increments are the positioner's angles of each frame against the first's
+// (PS3.3 C.8.7.5.1.3).
+func (d *dataset) increments(h *imaging.Header) {
 	for _, s := range []struct {
 		t    tag.Tag
 		into *[]float64

@@ -12,11 +12,7 @@ import (
 
 // gray reads what leads from stored values to gray (PS3.3 C.11.1, C.11.2).
 func (d *dataset) gray(h *imaging.Header) {
-	h.RescaleSlope, h.RescaleIntercept = d.number(tag.RescaleSlope), d.number(tag.RescaleIntercept)
-	if h.RescaleSlope.Known && h.RescaleSlope.Value == 0 {
-		d.note(tag.RescaleSlope, "0 would leave no contrast; taken as not given")
-		h.RescaleSlope = imaging.Number{}
-	}
+	h.RescaleSlope, h.RescaleIntercept = d.rescale()
 	h.PixelIntensityRelationship = strings.ToUpper(d.code(tag.PixelIntensityRelationship))
 	h.PresentationLUTShape = d.oneOf(tag.PresentationLUTShape, "IDENTITY", "INVERSE")
 	if luts := d.luts(tag.ModalityLUTSequence, h.Signed); len(luts) > 0 {
@@ -30,6 +26,15 @@ func (d *dataset) gray(h *imaging.Header) {
 	}
 	h.VOILUTs = d.luts(tag.VOILUTSequence, below)
 	h.Windows = d.windows()
+}
+
+func (d *dataset) rescale() (slope, intercept imaging.Number) {
+	slope, intercept = d.number(tag.RescaleSlope), d.number(tag.RescaleIntercept)
+	if slope.Known && slope.Value == 0 {
+		d.note(tag.RescaleSlope, "0 would leave no contrast; taken as not given")
+		slope = imaging.Number{}
+	}
+	return slope, intercept
 }
 
 // windows pairs centres and widths. Widths that PS3.3 C.11.2.1.2 and C.11.2.1.3

@@ -28,8 +28,7 @@ func TestRefusals(t *testing.T) {
 		kind   error
 		says   string
 	}{
-		{[]string{"-m", "(0008,0016)=1.2.840.10008.5.1.4.1.1.12.1.1"}, imaging.ErrUnsupported, "Enhanced XA Image"},
-		{[]string{"-m", "(0008,0016)=1.2.840.10008.5.1.4.1.1.12.2.1"}, imaging.ErrUnsupported, "Enhanced XRF Image"},
+		{[]string{"-m", "(0008,0016)=1.2.840.10008.5.1.4.1.1.13.1.1"}, imaging.ErrUnsupported, "X-Ray 3D Angiographic"},
 		{[]string{"-m", "(0008,0016)=1.2.840.10008.5.1.4.1.1.2"}, imaging.ErrUnsupported, "CT Image"},
 		{[]string{"-m", "(0008,0016)=1.2.840.10008.5.1.4.1.1.7.1"}, imaging.ErrUnsupported, "Single Bit"},
 		{[]string{"-m", "(0008,0016)=1.2.3.999"}, imaging.ErrUnsupported, "1.2.3.999"},
