@@ -1,0 +1,260 @@
+package pose
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"gonum.org/v1/gonum/mat"
+
+	"leadline/imaging"
+)
+
+// Adjust finds views and points. The same input gives the same bits.
+//
+// Input that is none is refused by an error that wraps imaging.ErrBadInput;
+// points that nothing fixes, and scales that are not known to Input.ScaleLimit,
+// by one that wraps ErrTooLittle and says what to mark; marks that the cameras
+// cannot have made by one that wraps imaging.ErrConflict.
+func Adjust(in Input) (*Fit, error) {
+	f, err := settle(in, nil)
+	if err != nil {
+		return nil, err
+	}
+	if err := f.enough(); err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// settle is Adjust without asking whether the scale is good enough. It starts
+// with every view as it nominally stands and, where starts says so, with every
+// view's parameters displaced by so many of their standard deviations; the least
+// sum of squares counts.
+func settle(in Input, starts [][kinds]float64) (*Fit, error) {
+	if err := in.check(); err != nil {
+		return nil, err
+	}
+	s := layOut(&in)
+	w := newWork(s)
+	x := s.start()
+	others := make([][]float64, len(starts))
+	for i, d := range starts {
+		others[i] = append([]float64(nil), x...)
+		for c, f := range s.free {
+			others[i][c] = d[f.kind]
+		}
+	}
+	err := w.descend(x, nil, settled)
+	least := w.rows.cost
+	for _, y := range others {
+		if e := w.descend(y, nil, settled); e == nil && (err != nil || w.rows.cost < least*(1-1e-9)) {
+			x, least, err = y, w.rows.cost, nil
+		}
+	}
+	if err != nil {
+		return nil, err
+	}
+	w.evaluate(x, nil, &w.rows)
+	w.normal(0)
+	if !w.chol.Factorize(w.h) || w.chol.Cond() > illPosed {
+		return nil, s.undetermined(w)
+	}
+	f := &Fit{system: s, x: x}
+	w.chol.InverseTo(&f.covariance)
+	for p := range in.Points {
+		c := s.point(p)
+		for i := range 3 {
+			if v := f.covariance.At(c+i, c+i); !(v <= looseLimit*looseLimit) {
+				return nil, s.tooLoose([]int{p})
+			}
+		}
+	}
+	f.rows = w.rows
+	if f.Solution, err = s.solution(x); err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+const (
+	// settled is the square of how far, in standard deviations, the place where
+	// an adjustment stops may be from where it would end; refitted is that of a
+	// trial of a Monte Carlo run.
+	settled  = 1e-16
+	refitted = 1e-8
+	// mostSteps ends a descent that does not settle: those that do take fewer
+	// than 20.
+	mostSteps = 200
+	// illPosed is the condition number of a normal matrix from which on its
+	// inverse holds no digits.
+	illPosed = 1e14
+	// looseLimit in mm is the standard deviation of a coordinate beyond which a
+	// point counts as not determined: no film is so wide.
+	looseLimit = 100.0
+)
+
+// work is the room an adjustment needs.
+type work struct {
+	*system
+	rows, next rows
+	h          *mat.SymDense
+	chol       mat.Cholesky
+	gradient   *mat.VecDense
+	step       *mat.VecDense
+	trial      []float64
+}
+
+func newWork(s *system) *work {
+	return &work{
+		system: s, h: mat.NewSymDense(s.n, nil), gradient: mat.NewVecDense(s.n, nil),
+		step: mat.NewVecDense(s.n, nil), trial: make([]float64, s.n),
+	}
+}
+
+// normal fills the normal matrix, its diagonal grown by a part of itself.
+func (w *work) normal(damping float64) {
+	h := w.h.RawSymmetric()
+	clear(h.Data)
+	r := &w.rows
+	for i := range r.residual {
+		from, to := r.start[i], r.start[i+1]
+		for a := from; a < to; a++ {
+			ca, sa := r.column[a], r.slope[a]
+			for b := a; b < to; b++ {
+				cb, v := r.column[b], sa*r.slope[b]
+				switch {
+				case ca < cb:
+					h.Data[ca*h.Stride+cb] += v
+				case cb < ca:
+					h.Data[cb*h.Stride+ca] += v
+				case a == b:
+					h.Data[ca*h.Stride+ca] += v
+				default: // one column twice in a row
+					h.Data[ca*h.Stride+ca] += 2 * v
+				}
+			}
+		}
+	}
+	if damping > 0 {
+		for i := range w.n {
+			// An unknown that nothing touches stays where it is.
+			h.Data[i*h.Stride+i] += damping * math.Max(h.Data[i*h.Stride+i], 1e-12)
+		}
+	}
+}
+
+// slope is the gradient of half the sum of squares.
+func (w *work) slope() {
+	g := w.gradient.RawVector().Data
+	clear(g)
+	r := &w.rows
+	for i, v := range r.residual {
+		for k := r.start[i]; k < r.start[i+1]; k++ {
+			g[r.column[k]] += v * r.slope[k]
+		}
+	}
+}
+
+var errAstray = errors.New("the adjustment does not settle")
+
+// descend moves x to where the sum of squares is least, with each datum
+// displaced by shift.
+func (w *work) descend(x, shift []float64, enough float64) error {
+	if !w.evaluate(x, shift, &w.rows) {
+		return fmt.Errorf("%w: a marked point does not lie before the X-ray source; check the views' geometry", imaging.ErrConflict)
+	}
+	damping := 0.0
+	raise := func() { damping = math.Max(10*damping, 1e-6) }
+	for range mostSteps {
+		w.slope()
+		w.normal(damping)
+		if !w.chol.Factorize(w.h) {
+			if raise(); damping > 1e12 {
+				break
+			}
+			continue
+		}
+		if err := w.chol.SolveVecTo(w.step, w.gradient); err != nil && damping > 1e12 {
+			break
+		}
+		// The square of the step's length, in standard deviations.
+		decrement := mat.Dot(w.step, w.gradient)
+		for i := range x {
+			w.trial[i] = x[i] - w.step.AtVec(i)
+		}
+		better := w.evaluate(w.trial, shift, &w.next) && w.next.cost <= w.rows.cost*(1+1e-12)+1e-18
+		if !better {
+			if decrement <= enough { // no better within rounding
+				return nil
+			}
+			if raise(); damping > 1e12 {
+				break
+			}
+			continue
+		}
+		copy(x, w.trial)
+		w.rows, w.next = w.next, w.rows
+		if decrement <= enough && damping < 1e-3 {
+			return nil
+		}
+		if damping /= 10; damping < 1e-6 {
+			damping = 0
+		}
+	}
+	return fmt.Errorf("%w: %w; check that points of one name are the same thing in every view", imaging.ErrConflict, errAstray)
+}
+
+// undetermined names the points that a singular normal matrix leaves free.
+func (s *system) undetermined(w *work) error {
+	var eigen mat.EigenSym
+	var loose []int
+	if eigen.Factorize(w.h, true) {
+		values := eigen.Values(nil)
+		var vectors mat.Dense
+		eigen.VectorsTo(&vectors)
+		for p := range s.in.Points {
+			c := s.point(p)
+			share := 0.0
+			for k, v := range values {
+				if v > values[len(values)-1]/illPosed {
+					break // ascending
+				}
+				for i := range 3 {
+					share += vectors.At(c+i, k) * vectors.At(c+i, k)
+				}
+			}
+			if share > 1e-3 {
+				loose = append(loose, p)
+			}
+		}
+	}
+	if len(loose) == 0 {
+		return fmt.Errorf("%w: the marks do not fix the points; mark them in both views", ErrTooLittle)
+	}
+	return s.tooLoose(loose)
+}
+
+func (s *system) tooLoose(points []int) error {
+	var names []string
+	for _, p := range points {
+		names = append(names, s.in.pointName(p))
+	}
+	return fmt.Errorf("%w: nothing fixes where %s lies along the beam; mark it in both views, or leave it out", ErrTooLittle, strings.Join(names, ", "))
+}
+
+// enough refuses a scale that is not known well enough in some view.
+func (f *Fit) enough() error {
+	limit := f.in.ScaleLimit
+	if limit == 0 {
+		limit = ScaleLimit
+	}
+	for _, j := range f.scales() {
+		if j.Posterior > limit {
+			return fmt.Errorf("%w: the scale of %s is known to %.0f %% only (one standard deviation; %.0f %% before anything was marked); mark a known length in both views: two contacts, a needle with both its ends, or a ball",
+				ErrTooLittle, f.in.viewName(j.View), 100*j.Posterior, 100*j.Prior)
+		}
+	}
+	return nil
+}
