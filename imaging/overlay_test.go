@@ -6,7 +6,7 @@ import "testing"
 // padding (PS3.5 8.1.2 and its figure); the plane of 3 by 3 has a cross.
 func TestOverlayAt(t *testing.T) {
 	o := Overlay{Columns: 3, Rows: 3, Left: -1, Top: 1, Bits: []byte{0b10111010, 0}} // .X. XXX .X.
-	want := []string{ // of a frame of 3 by 4: the plane's first column lies outside
+	want := []string{                                                                // of a frame of 3 by 4: the plane's first column lies outside
 		"...",
 		"X..",
 		"XX.",

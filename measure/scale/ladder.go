@@ -45,7 +45,8 @@ type Known struct {
 
 // From finds the scale of a frame by PS3.3 10.7.1, in this order: a known
 // length that is marked; Pixel Spacing that is calibrated (type FIDUCIAL or
-// GEOMETRY, or differing from the spacing at the detector); Imager Pixel
+// GEOMETRY, or differing from the spacing at the detector); Object Pixel Spacing
+// in Center of Beam of an enhanced object, away from the lateral; Imager Pixel
 // Spacing with the magnification factor or the two distances (XA and XRF only:
 // PS3.3 C.8.7.5; in DX the distance is to another plane, table C.8-72); the
 // detector plane alone; Pixel Spacing that cannot be placed; none. Headers that
@@ -55,7 +56,7 @@ func From(g imaging.Geometry, known []Known) Scale {
 	l := ladder{g: clean(g)}
 	l.shape = l.aspect()
 	s, ok := l.known(known)
-	for _, rung := range []func() (Scale, bool){l.calibrated, l.magnified, l.detector, l.unplaced} {
+	for _, rung := range []func() (Scale, bool){l.calibrated, l.object, l.magnified, l.detector, l.unplaced} {
 		if ok {
 			break
 		}
@@ -112,6 +113,7 @@ func clean(g imaging.Geometry) imaging.Geometry {
 	spacing(&g.PixelSpacing)
 	spacing(&g.ImagerSpacing)
 	spacing(&g.NominalSpacing)
+	spacing(&g.ObjectSpacing)
 	g.CalibrationType = strings.ToUpper(strings.TrimSpace(g.CalibrationType))
 	return g
 }
@@ -131,6 +133,7 @@ func (l *ladder) aspect() float64 {
 	}
 	add("Pixel Spacing", l.g.PixelSpacing)
 	add("Imager Pixel Spacing", l.g.ImagerSpacing)
+	add("Object Pixel Spacing in Center of Beam", l.g.ObjectSpacing)
 	add("Nominal Scanned Pixel Spacing", l.g.NominalSpacing)
 	if l.g.PixelAspectRatio.Known {
 		all = append(all, source{"Pixel Aspect Ratio", l.g.PixelAspectRatio.Value})
@@ -196,7 +199,7 @@ func (l *ladder) known(known []Known) (Scale, bool) {
 	}
 	// The header's own scale, if it has one for anatomy, is a check.
 	probe := ladder{g: l.g, shape: l.shape}
-	for _, rung := range []func() (Scale, bool){probe.calibrated, probe.magnified} {
+	for _, rung := range []func() (Scale, bool){probe.calibrated, probe.object, probe.magnified} {
 		if h, ok := rung(); ok {
 			if d := differ(h.Column, s.Column); d > 0.15 {
 				l.conflict(0, fmt.Sprintf("The known length and %s disagree by %.0f %%: the known length is used.", h.Source, d*100))
