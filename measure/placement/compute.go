@@ -46,6 +46,8 @@ type work struct {
 	values []*computed
 	out    Placement
 	bare   bool // values only, no budget: what Monte Carlo needs
+	// streams are the draws of inputs, by name.
+	streams map[string][]float64
 }
 
 // sheet is a film with its marks.
@@ -81,6 +83,7 @@ type sounding struct {
 	frontal *frontal
 	found   *found
 	terms   [][]quantity.Term
+	drawn   *drawnValues
 	partner *sounding // frontal: the lateral film its entry came from
 }
 
@@ -88,6 +91,7 @@ type sounding struct {
 // unknown magnification carry that.
 func (s *sounding) value(slot int, length bool) quantity.Value {
 	v := quantity.Value{Estimate: s.found.v[slot], Terms: s.terms[slot]}
+	s.drawn.spread(&v, slot)
 	if length {
 		v.MaxMagnification = s.sheet.reading.Scale.MaxMagnification
 	}

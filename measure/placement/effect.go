@@ -47,6 +47,10 @@ const (
 	// TipReach what they grow to for a tip, which lies deeper than the entry.
 	NearRim  = 0.2
 	TipReach = 1.4
+	// DistortionHalf is how much, as a part, a picture may be stretched or
+	// drawn in at the edge of its field, growing with the square of the distance
+	// from its middle.
+	DistortionHalf = 0.01
 )
 
 // Budget keys.
@@ -59,6 +63,7 @@ const (
 	byOutOfPlane    = "out-of-plane"
 	byRotation      = "rotation"
 	byViewShift     = "view-shift"
+	byDistortion    = "distortion"
 )
 
 // share is a standard uncertainty counted under a budget key.
@@ -140,9 +145,8 @@ type setting struct {
 	film, object  string // for the identity of inputs
 	centre        r2.Vec // foot of the central beam, SR pixels
 	sourceToPlane float64
-	relative      float64 // of the scale
-	planeOffset   float64
-	edges         bool // count the floor for a wrong edge
+	shift         float64 // half width, mm, along the patient against the lateral film
+	edges         bool    // count the floor for a wrong edge
 	// off is how far the header puts the beam off the view's true direction,
 	// in all and about the patient's long and cross axis, degrees.
 	off, offLong, offCross float64
@@ -154,8 +158,7 @@ func settingOf(r *FilmReading, object string, opt Options) setting {
 		film: r.Film.Ref.Instance + "/" + r.Film.Ref.Span(), object: object,
 		centre:        r2.Vec{X: float64(g.Columns) / 2, Y: float64(g.Rows) / 2},
 		sourceToPlane: r.Scale.SourceToPlane,
-		relative:      r.Scale.Relative, planeOffset: r.Scale.PlaneOffset,
-		edges: !opt.MarkingSD.Known,
+		edges:         !opt.MarkingSD.Known,
 	}
 	if total, long, cross, ok := g.OffView(r.View); ok {
 		s.off, s.offLong, s.offCross = total, long, cross
@@ -166,16 +169,7 @@ func settingOf(r *FilmReading, object string, opt Options) setting {
 	return s
 }
 
-// scaleEffect stretches the plane; the pixel's shape stays.
-func scaleEffect[T any](s setting, stretch func(t T, columns, rows float64) T) effect[T] {
-	return effect[T]{
-		shares: []share{{byScale, s.film, s.relative}, {byPlaneOffset, s.film, s.planeOffset}},
-		step:   1e-3,
-		apply:  func(t T, x float64) T { return stretch(t, x, x) },
-	}
-}
-
-// turnEffects foreshorten the whole film: a view turned about the patient's
+// turnEffects foreshorten the whole of a film without a scale: a view turned about the patient's
 // long axis shows lengths across it shorter by the cosine, one turned about the
 // cross axis those along it. stretch makes the plane's columns and rows longer
 // by the given parts.
@@ -206,50 +200,19 @@ func fromTip(d drawn, p plane) []float64 {
 	return out
 }
 
-// beamEffects are what a device's unknown distance from the landmarks' plane
-// does: it is magnified about the foot of the central beam, and a view turned
-// by a little moves it across the film by distance times angle. move displaces
-// device and contacts alike, given each point's distance from the tip.
-func beamEffects[T any](s setting, p plane, move func(T, func(fromTip float64, px r2.Vec) r2.Vec) T) []effect[T] {
-	off := quantity.Rectangular(OffMidlineHalf)
-	tilt := quantity.Rectangular(TiltHalf)
-	turn := quantity.Radians(quantity.Rectangular(RotationHalf + s.off))
-	about := func(px r2.Vec, k float64) r2.Vec {
-		return r2.Add(s.centre, r2.Scale(1+k, r2.Sub(px, s.centre)))
-	}
-	out := []effect[T]{{
-		shares: []share{{byOutOfPlane, s.film + "/" + s.object + "/off", off}},
+// beamEffects are, on a film without a scale, what a device's unknown distance
+// from the landmarks' plane does: it is magnified about the foot of the central
+// beam. move displaces device and contacts alike.
+func beamEffects[T any](s setting, move func(T, func(px r2.Vec) r2.Vec) T) []effect[T] {
+	return []effect[T]{{
+		shares: []share{{byOutOfPlane, s.film + "/" + s.object + "/off", quantity.Rectangular(OffMidlineHalf)}},
 		step:   1,
 		apply: func(t T, x float64) T {
-			return move(t, func(_ float64, px r2.Vec) r2.Vec { return about(px, x/s.sourceToPlane) })
+			return move(t, func(px r2.Vec) r2.Vec {
+				return r2.Add(s.centre, r2.Scale(1+x/s.sourceToPlane, r2.Sub(px, s.centre)))
+			})
 		},
 	}}
-	if !p.scaled {
-		return out
-	}
-	out = append(out, effect[T]{
-		shares: []share{{byOutOfPlane, s.film + "/" + s.object + "/tilt", tilt}},
-		step:   0.01,
-		apply: func(t T, x float64) T {
-			return move(t, func(d float64, px r2.Vec) r2.Vec { return about(px, x*d/s.sourceToPlane) })
-		},
-	})
-	for axis, v := range [2]r2.Vec{{X: 1 / p.column}, {Y: 1 / p.row}} {
-		out = append(out, effect[T]{
-			shares: []share{{byRotation, fmt.Sprintf("%s/%s/off/%d", s.film, s.object, axis), off * turn}},
-			step:   0.1,
-			apply: func(t T, x float64) T {
-				return move(t, func(_ float64, px r2.Vec) r2.Vec { return r2.Add(px, r2.Scale(x, v)) })
-			},
-		}, effect[T]{
-			shares: []share{{byRotation, fmt.Sprintf("%s/%s/tilt/%d", s.film, s.object, axis), tilt * turn}},
-			step:   0.005,
-			apply: func(t T, x float64) T {
-				return move(t, func(d float64, px r2.Vec) r2.Vec { return r2.Add(px, r2.Scale(x*d, v)) })
-			},
-		})
-	}
-	return out
 }
 
 // edgeEffect shifts a whole line along a direction on the plane.

@@ -40,7 +40,8 @@ type frontal struct {
 	lateral   r2.Vec
 	level     func(lateral r2.Vec) (point, direction r2.Vec, ok bool)
 	noLevel   string
-	viewShift r2.Vec // displacement of that line, plane units
+	viewShift r2.Vec  // displacement of that line, plane units
+	entered   float64 // plane units from the tip back to the entry as seen; 0 not known
 }
 
 // Slots of a frontal film.

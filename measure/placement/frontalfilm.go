@@ -33,6 +33,7 @@ func (w *work) frontalFilms(o *object) {
 		}
 		d.found = f
 		d.terms = w.frontalTerms(s, o, d, approximate)
+		d.drawn = w.frontalDraws(s, o, d, approximate)
 		o.frontal = append(o.frontal, d)
 		s.point(f, o.name+"/entry", frontEntryX, frontEntryY)
 		tip := m.Points[len(m.Points)-1]
@@ -232,9 +233,8 @@ func (w *frontal) stretched(columns, rows float64) *frontal {
 	return &c
 }
 
-func (w *frontal) displaced(move func(fromTip float64, px r2.Vec) r2.Vec) *frontal {
-	far := fromTip(w.device.drawn, w.plane)
-	return setFrontDevice(w, w.device.drawn.shifted(func(i int, p r2.Vec) r2.Vec { return move(far[i], p) }))
+func (w *frontal) displaced(move func(px r2.Vec) r2.Vec) *frontal {
+	return setFrontDevice(w, w.device.drawn.shifted(func(_ int, p r2.Vec) r2.Vec { return move(p) }))
 }
 
 // frontalTerms is the budget of every slot of a frontal film, the lateral
@@ -262,28 +262,21 @@ func (w *work) frontalTerms(s *sheet, o *object, d *sounding, approximate bool) 
 			}
 		}
 	}
-	if s.plane.scaled {
-		effects = append(effects, scaleEffect(set, (*frontal).stretched))
-	}
-	effects = append(effects, turnEffects(set, s.cranial, (*frontal).stretched)...)
-	beam := beamEffects(set, s.plane, (*frontal).displaced)
-	if fr.level != nil && s.cranial != (r2.Vec{}) {
-		shift := quantity.Rectangular(ViewShiftHalf)
-		switch {
-		case !s.plane.scaled:
-			shift = quantity.Rectangular(HeightFraction * float64(s.reading.Film.Geometry.Rows))
-		case approximate:
-			shift = quantity.Rectangular(HeightHalf)
+	var beam []effect[*frontal]
+	if !drawable(s.reading) {
+		effects = append(effects, turnEffects(set, s.cranial, (*frontal).stretched)...)
+		beam = beamEffects(set, (*frontal).displaced)
+		if fr.level != nil && s.cranial != (r2.Vec{}) {
+			effects = append(effects, effect[*frontal]{
+				shares: []share{{byViewShift, set.film + "/" + d.partner.sheet.reading.Film.Ref.Instance, quantity.Rectangular(HeightFraction * float64(s.reading.Film.Geometry.Rows))}},
+				step:   0.05,
+				apply: func(w *frontal, x float64) *frontal {
+					c := *w
+					c.viewShift = r2.Add(w.viewShift, r2.Scale(x, s.cranial))
+					return &c
+				},
+			})
 		}
-		effects = append(effects, effect[*frontal]{
-			shares: []share{{byViewShift, set.film + "/" + d.partner.sheet.reading.Film.Ref.Instance, shift}},
-			step:   0.05,
-			apply: func(w *frontal, x float64) *frontal {
-				c := *w
-				c.viewShift = r2.Add(w.viewShift, r2.Scale(x, s.cranial))
-				return &c
-			},
-		})
 	}
 	terms := propagate(fr, eval, effects, len(f.v))
 	for slot, t := range propagate(fr, eval, beam, len(f.v)) {
@@ -309,6 +302,34 @@ func (w *work) frontalTerms(s *sheet, o *object, d *sounding, approximate bool) 
 		w.chain(d, eval, terms)
 	}
 	return terms
+}
+
+// frontalDraws are the film's values under draws of what is not known of it
+// and of the lateral film that its entry came from.
+func (w *work) frontalDraws(s *sheet, o *object, d *sounding, approximate bool) *drawnValues {
+	if w.bare || !drawable(s.reading) {
+		return nil
+	}
+	fr, f := d.frontal, d.found
+	set := settingOf(s.reading, o.name, w.opt)
+	if fr.level != nil && s.cranial != (r2.Vec{}) {
+		set.shift = ViewShiftHalf
+		if approximate {
+			set.shift = HeightHalf
+		}
+	}
+	if e := (r2.Vec{X: f.v[frontEntryX], Y: f.v[frontEntryY]}); finite(e) {
+		fr.entered = r2.Norm(r2.Sub(s.plane.at(e), s.plane.at(fr.device.px[len(fr.device.px)-1])))
+	}
+	return w.draw(len(f.v), f.v,
+		func(l layer, n int) []unknown { return w.unknowns(s, set, l, n) },
+		func(u unknown, key string, i int) *found {
+			at := fr.lateral
+			if d.partner != nil && d.partner.drawn != nil {
+				at = d.partner.drawn.entryUnder(key, i)
+			}
+			return fr.under(s.gazeOf(set, u), u, at)
+		})
 }
 
 // chain adds what the lateral film's entry owes to its own inputs.
@@ -405,7 +426,7 @@ func (d *sounding) toward() (toward r2.Vec, seen bool) {
 	}
 	from := func(p r2.Vec) r2.Vec { return fr.plane.pixel(r2.Sub(p, mid.At(mid.Along(p)))) }
 	if v := d.found.v[offsetEntry]; v == v {
-		if v < quantity.Coverage*(quantity.Value{Terms: d.terms[offsetEntry]}).Standard() {
+		if v < quantity.Coverage*d.value(offsetEntry, false).Standard() {
 			return r2.Vec{}, false
 		}
 		return from(fr.plane.at(r2.Vec{X: d.found.v[frontEntryX], Y: d.found.v[frontEntryY]})), true

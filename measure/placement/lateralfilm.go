@@ -19,6 +19,7 @@ func (w *work) lateralFilms(o *object) {
 		f := l.evaluate()
 		d := &sounding{sheet: s, lateral: l, found: f}
 		d.terms = w.lateralTerms(s, o, l, f)
+		d.drawn = w.lateralDraws(s, o, d)
 		o.lateral = append(o.lateral, d)
 		s.point(f, o.name+"/entry", entryX, entryY)
 		s.point(f, o.name+"/exit", exitX, exitY)
@@ -94,16 +95,13 @@ func (l *lateral) stretched(columns, rows float64) *lateral {
 	return &c
 }
 
-// displaced moves device and contacts, each point by its distance from the tip.
-func (l *lateral) displaced(move func(fromTip float64, px r2.Vec) r2.Vec) *lateral {
-	far := fromTip(l.device.drawn, l.plane)
-	tip := l.plane.at(l.device.px[len(l.device.px)-1])
-	c := setDevice(l, l.device.drawn.shifted(func(i int, p r2.Vec) r2.Vec { return move(far[i], p) }))
+// displaced moves device and contacts.
+func (l *lateral) displaced(move func(px r2.Vec) r2.Vec) *lateral {
+	each := func(_ int, p r2.Vec) r2.Vec { return move(p) }
+	c := setDevice(l, l.device.drawn.shifted(each))
 	c.contacts = make([]contact, len(l.contacts))
 	for i, k := range l.contacts {
-		k.drawn = k.drawn.shifted(func(_ int, p r2.Vec) r2.Vec {
-			return move(r2.Norm(r2.Sub(l.plane.at(p), tip)), p)
-		})
+		k.drawn = k.drawn.shifted(each)
 		c.contacts[i] = k
 	}
 	return c
@@ -143,11 +141,10 @@ func (w *work) lateralTerms(s *sheet, o *object, l *lateral, f *found) [][]quant
 			return &c
 		})...)
 	}
-	if l.plane.scaled {
-		effects = append(effects, scaleEffect(set, (*lateral).stretched))
+	if !drawable(s.reading) {
+		effects = append(effects, turnEffects(set, l.cranial, (*lateral).stretched)...)
+		effects = append(effects, beamEffects(set, (*lateral).displaced)...)
 	}
-	effects = append(effects, turnEffects(set, l.cranial, (*lateral).stretched)...)
-	effects = append(effects, beamEffects(set, l.plane, (*lateral).displaced)...)
 	if set.edges {
 		if n, ok := normalAt(l.ventral, l.plane, f.v[exitX], f.v[exitY]); ok {
 			effects = append(effects, edgeEffect(set, l.plane, l.ventral.drawn, n, setVentral))
@@ -166,6 +163,17 @@ func (w *work) lateralTerms(s *sheet, o *object, l *lateral, f *found) [][]quant
 		omitted(l, eval, f, l.device.drawn, setDevice, terms)
 	}
 	return terms
+}
+
+// lateralDraws are the film's values under draws of what is not known of it.
+func (w *work) lateralDraws(s *sheet, o *object, d *sounding) *drawnValues {
+	if w.bare || !drawable(s.reading) {
+		return nil
+	}
+	set := settingOf(s.reading, o.name, w.opt)
+	return w.draw(len(d.found.v), d.found.v,
+		func(l layer, n int) []unknown { return w.unknowns(s, set, l, n) },
+		func(u unknown, _ string, _ int) *found { return d.lateral.under(s.gazeOf(set, u), u) })
 }
 
 // normalAt is the unit normal of a line's curve at the pixel x, y on it.
@@ -355,14 +363,16 @@ func (w *work) crossing(s *sheet, a, b *object, da, db drawn) {
 	set := settingOf(s.reading, a.name+"x"+b.name, w.opt)
 	effects := vertices(da, func(p pair, d drawn) pair { p.a = d; return p })
 	effects = append(effects, vertices(db, func(p pair, d drawn) pair { p.b = d; return p })...)
-	if s.plane.scaled {
-		effects = append(effects, scaleEffect(set, func(p pair, columns, rows float64) pair {
-			p.plane.column *= 1 + columns
-			p.plane.row *= 1 + rows
-			return p
-		}))
-	}
 	d := &sounding{sheet: s, found: f, terms: propagate(p, pair.evaluate, effects, crossSlots)}
+	if drawable(s.reading) && !w.bare {
+		d.drawn = w.draw(crossSlots, f.v,
+			func(l layer, n int) []unknown { return w.unknowns(s, set, l&(layScale|layDepth), n) },
+			func(u unknown, _ string, _ int) *found {
+				c := newFound(crossSlots)
+				c.v[crossFromTip] = f.v[crossFromTip] * u.scale * (1 + u.depth/set.sourceToPlane)
+				return c
+			})
+	}
 	s.point(f, a.name+"/crossing/"+b.name, crossX, crossY)
 	w.values = append(w.values, &computed{
 		object: a, quantity: "crossing", plane: view, value: d.value(crossFromTip, true), unit: s.plane.unit(),

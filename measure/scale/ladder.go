@@ -189,12 +189,11 @@ func (l *ladder) known(known []Known) (Scale, bool) {
 	// Picture and length may both be off: the ends as marked, and a length
 	// tilted out of the plane looks shorter than it is.
 	ends := math.Sqrt2 * best.SD / pixels
-	tilt := (1 - math.Cos(ForeshorteningMost*math.Pi/180)) / math.Sqrt(3)
 	c := best.Length / pixels
 	s := Scale{
 		Row: c * l.shape, Column: c, Plane: KnownLength,
 		Source:        "known length, marked",
-		Relative:      math.Hypot(ends, tilt),
+		Relative:      math.Hypot(ends, tilted),
 		SourceToPlane: l.g.SourceToPatient.Value, // 0 where not given
 	}
 	// The header's own scale, if it has one for anatomy, is a check.

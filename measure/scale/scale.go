@@ -2,6 +2,12 @@
 // and where that is known from.
 package scale
 
+import (
+	"math"
+
+	"leadline/measure/quantity"
+)
+
 // Plane is the plane a scale holds in.
 type Plane string
 
@@ -31,4 +37,19 @@ type Scale struct {
 	SourceToPlane    float64  // mm from the source to the plane, 0 not known (a prior is used)
 	Conflicts        []string // headers that contradict each other, in words
 	Because          string   // why there is no scale
+}
+
+// tilted is the part of a known length's Relative that its tilt has.
+var tilted = (1 - math.Cos(quantity.Radians(ForeshorteningMost))) / math.Sqrt(3)
+
+// Factor is a draw of what the scale must be multiplied by to be true in its
+// own plane, by two numbers drawn evenly from 0 to 1. A known length that is
+// tilted out of its plane looks shorter than it is: then a pixel stands for
+// less.
+func (s Scale) Factor(u, v float64) float64 {
+	if s.Plane != KnownLength {
+		return 1 + math.Sqrt(3)*s.Relative*(2*u-1)
+	}
+	rest := math.Sqrt(math.Max(0, s.Relative*s.Relative-tilted*tilted))
+	return (1 + rest*quantity.Normal(u)) * math.Cos(quantity.Radians(ForeshorteningMost*(2*v-1)))
 }
