@@ -55,7 +55,7 @@ func Chart(d *desk.Desk, lateral *scene.Scene) scene.Chart {
 // Parts are the case line, the words over the films, the mark sheet with the
 // numbers, the chart and the foot.
 func Parts(d *desk.Desk, at Places, scenes [2]*scene.Scene, chart scene.Chart) []Part {
-	return []Part{
+	parts := []Part{
 		caseLine(d, at),
 		head(d, at, desk.FrontalPane, scenes[desk.FrontalPane]),
 		head(d, at, desk.LateralPane, scenes[desk.LateralPane]),
@@ -63,6 +63,12 @@ func Parts(d *desk.Desk, at Places, scenes [2]*scene.Scene, chart scene.Chart) [
 		chartPart(d, at, chart),
 		foot(d, at),
 	}
+	for _, id := range []desk.PaneID{desk.FrontalPane, desk.LateralPane} {
+		if at.Run[id].W() > 0 {
+			parts = append(parts, runPart(d, at, id))
+		}
+	}
+	return parts
 }
 
 func caseLine(d *desk.Desk, at Places) Part {

@@ -54,7 +54,7 @@ var one = placement.Placement{
 func parts(d *desk.Desk, w, h int, unit float64) ([]Part, Places) {
 	scenes := [2]*scene.Scene{Scene(d, desk.FrontalPane), Scene(d, desk.LateralPane)}
 	chart := Chart(d, scenes[desk.LateralPane])
-	at := Lay(w, h, unit, len(chart.Rows))
+	at := Lay(w, h, unit, len(chart.Rows), d.HasRun())
 	return Parts(d, at, scenes, chart), at
 }
 
@@ -76,7 +76,7 @@ func TestPlacesFillTheScreenAndDoNotOverlap(t *testing.T) {
 		unit float64
 	}{{960, 600, 1}, {1280, 800, 1}, {1920, 1080, 1}, {2560, 1600, 2}, {1440, 2000, 1.25}} {
 		for rows := range 7 {
-			at := Lay(s.w, s.h, s.unit, rows)
+			at := Lay(s.w, s.h, s.unit, rows, false)
 			all := []scene.Rect{at.Case, at.Head[0], at.Head[1], at.Film[0], at.Film[1], at.Sheet, at.Chart, at.Foot}
 			for i, a := range all {
 				if !at.Whole.Holds(a) {

@@ -2,7 +2,6 @@ package board
 
 import (
 	"image/color"
-	"math"
 
 	"leadline/viewer/desk"
 	"leadline/viewer/scene"
@@ -123,33 +122,4 @@ func upper(r rune) rune {
 		return r - 'a' + 'A'
 	}
 	return r
-}
-
-func keys(at Places) *Part {
-	u := at.Unit
-	w, h := min(1130*u, at.Whole.W()-30*u), min(600*u, at.Whole.H()-30*u)
-	part, p, r := overlay(at, w, h, true)
-	p.text(r.Min.X+26*u, r.Min.Y+36*u, "Keys", 19, true, scene.White)
-	p.right(r.Max.X-26*u, r.Min.Y+36*u, "any key closes this list", 12.5, false, scene.Grey)
-	column := (w - 52*u) / 3
-	x, top := r.Min.X+26*u, r.Min.Y+68*u
-	y := top
-	for i, g := range desk.Bindings() {
-		if i > 0 && (y+(34+21*float64(len(g.Lines)))*u > r.Max.Y-8*u) {
-			x, y = x+column, top
-		}
-		p.text(x, y, g.Title, 14, true, scene.White)
-		y += 23 * u
-		wide := 0.0
-		for _, b := range g.Lines {
-			wide = math.Max(wide, scene.Advance(b.Keys, 12*u, true)+12*u)
-		}
-		for _, b := range g.Lines {
-			p.text(x, y, b.Keys, 12, true, scene.White)
-			y = p.wrap(x+wide, y, column-wide-14*u, b.Text, 12, scene.Grey, 3) + (21-12*scene.LineHeight)*u
-		}
-		y += 11 * u
-	}
-	part.Drawing = p.drawing()
-	return part
 }

@@ -17,7 +17,8 @@ type Places struct {
 	Case  scene.Rect
 	Head  [2]scene.Rect // words over each film
 	Film  [2]scene.Rect
-	Sheet scene.Rect // mark sheet and, below it, numbers
+	Run   [2]scene.Rect // run bar under each film; empty where the case has no run
+	Sheet scene.Rect    // mark sheet and, below it, numbers
 	Chart scene.Rect
 	Foot  scene.Rect
 }
@@ -37,8 +38,9 @@ const (
 
 // Lay finds the places for a screen of w by h output pixels, with room for so
 // many rows of the chart; for two at least, so that the films do not move when
-// the first needles are marked.
-func Lay(w, h int, unit float64, rows int) Places {
+// the first needles are marked; and for bars under the films where the case has
+// runs.
+func Lay(w, h int, unit float64, rows int, runs bool) Places {
 	u := unit
 	chart := scene.Chart{Rows: make([]scene.ChartRow, max(rows, 2))}
 	p := Places{Whole: scene.Box(0, 0, float64(w), float64(h)), Unit: u}
@@ -58,10 +60,17 @@ func Lay(w, h int, unit float64, rows int) Places {
 	cy := H - footHigh*u - ch
 	p.Chart = r(left, cy, wide, ch)
 	each := (wide - gap*u) / 2
+	bar := 0.0
+	if runs {
+		bar = (runHigh + gap/2) * u
+	}
 	for i := range 2 {
 		x := left + float64(i)*(each+gap*u)
 		p.Head[i] = r(x, top, each, headHigh*u)
-		p.Film[i] = r(x, top+headHigh*u, each, cy-gap*u-top-headHigh*u)
+		p.Film[i] = r(x, top+headHigh*u, each, cy-gap*u-bar-top-headHigh*u)
+		if runs {
+			p.Run[i] = r(x, cy-gap*u-runHigh*u, each, runHigh*u)
+		}
 	}
 	return p
 }

@@ -17,6 +17,7 @@ import (
 	"leadline/imaging"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
+	"leadline/viewer/reel"
 )
 
 // Config is what a Desk works on and with.
@@ -33,8 +34,9 @@ type Config struct {
 	Save func(mark.Book, placement.Placement) error
 	// Rescue writes the book somewhere else when Save cannot, and says where.
 	Rescue func(mark.Book) (string, error)
-	// Frame decodes one frame, or the mean of a span.
-	Frame func(mark.FrameRef) (*imaging.Frame, error)
+	// Frame decodes one frame, or the mean of a span; it is called in other
+	// goroutines, several at once.
+	Frame reel.Read
 	// Wake is called from any goroutine when Poll has something to take in.
 	Wake func()
 	Now  func() time.Time
@@ -56,9 +58,14 @@ type Desk struct {
 	panes  [2]Pane
 	focus  PaneID
 
+	reel    *reel.Reel
+	players [2]player
+	strips  map[string]*strip // by instance
+
 	device   string // the device numbers are shown for
 	question *Question
 	help     bool
+	bare     bool // without the overlays of the frames
 	full     bool // all numbers, cautions and readings are on show
 	page     int  // of them
 	caution  bool
@@ -84,7 +91,7 @@ func New(cfg Config) *Desk {
 	if cfg.Wake == nil {
 		cfg.Wake = func() {}
 	}
-	d := &Desk{cfg: cfg, caution: !cfg.Acknowledged}
+	d := &Desk{cfg: cfg, caution: !cfg.Acknowledged, strips: map[string]*strip{}}
 	d.now.book = cfg.Book
 	d.now.selection = Selection{Vertex: whole}
 	d.measuring.start(d.cfg)
@@ -94,6 +101,8 @@ func New(cfg Config) *Desk {
 	d.measuring.take(d.measuring.revision, cfg.Measure(films, d.now.book))
 	d.layFilms()
 	d.device = d.firstDevice()
+	d.readFrames()
+	d.askFrames()
 	return d
 }
 
@@ -148,6 +157,10 @@ func (d *Desk) Help() bool { return d.help }
 // which page of them, from 0; a page past the last means the last.
 func (d *Desk) Full() (page int, on bool) { return d.page, d.full }
 
+// Overlays reports whether graphics that came with a frame are shown over it
+// (PS3.3 C.9.2).
+func (d *Desk) Overlays() bool { return !d.bare }
+
 // Caution reports whether the caution waits to be acknowledged.
 func (d *Desk) Caution() bool { return d.caution }
 
@@ -164,7 +177,12 @@ func (d *Desk) Poll() (changed bool, next time.Time) {
 		d.checkDevice()
 	}
 	saved, next := d.saving.poll(now, d.now.book, &d.measuring, d.drag != nil)
-	changed = changed || saved
+	moved, due := d.playOn(now)
+	d.askFrames()
+	changed = changed || saved || moved
+	if next.IsZero() || !due.IsZero() && due.Before(next) {
+		next = due
+	}
 	if d.quitting && d.finishQuit() {
 		changed = true
 	}
@@ -235,8 +253,27 @@ func (d *Desk) Reading(ref mark.FrameRef) placement.FilmReading {
 			return f
 		}
 	}
-	f, _ := d.filmOf(ref)
-	return placement.FilmReading{Film: f}
+	return d.unmeasured(ref)
+}
+
+// unmeasured is how a frame is read before it has been measured: while a run is
+// played nothing is. Its scale is that of another frame of the run.
+func (d *Desk) unmeasured(ref mark.FrameRef) placement.FilmReading {
+	f, ok := d.filmOf(ref)
+	if !ok {
+		return placement.FilmReading{Film: f}
+	}
+	r := mark.Read(ref, f.Geometry, d.now.book)
+	out := placement.FilmReading{Film: f, View: r.View, ViewSource: r.ViewSource,
+		Cranial: r.Cranial, CranialSource: r.CranialSource, CranialConflict: r.CranialConflict,
+		PatientLeft: r.PatientLeft, LeftSource: r.LeftSource, LeftConfirmed: r.LeftConfirmed, LeftConflict: r.LeftConflict}
+	for _, o := range d.measuring.placement.Films {
+		if o.Film.Ref.Instance == ref.Instance && f.Header.Turning(1, f.Header.Frames) <= imaging.TurningMost {
+			out.Scale = o.Scale
+			break
+		}
+	}
+	return out
 }
 
 // inside reports whether a point lies on the frame.

@@ -42,6 +42,7 @@ func (d *Desk) Begin(s mark.Structure) {
 		return
 	}
 	d.focus = pane
+	d.stopPlaying(pane) // a mark belongs to the frame it was begun on
 	m := bound(d, mark.Mark{Structure: s, Origin: mark.ByHand}, pane)
 	if s == mark.Contact && m.Object == "" {
 		d.refuse(fmt.Errorf("mark a lead first (L): a contact belongs to one"))
@@ -105,6 +106,10 @@ func (d *Desk) AddPoint(p PaneID, at r2.Vec) {
 		dr = d.now.draft
 	}
 	ref := d.panes[p].Ref
+	if !d.seen(p) {
+		d.refuse(fmt.Errorf("frame %s is still being read: no point was set", ref.Span()))
+		return
+	}
 	at = mark.Round(at)
 	if !d.inside(ref, at) {
 		d.refuse(fmt.Errorf("that point is outside the image"))

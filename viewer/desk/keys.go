@@ -45,12 +45,17 @@ func Bindings() []struct {
 			{"S", "side of the device"}, {"T", "level of the device"}, {"Shift+S", "patient's left on the film"},
 			{"V", "view of the film"}, {"H", "cranial edge of the film"},
 		}},
+		{"Runs of frames", []Binding{
+			{"/ or Space", "play, stop"}, {"< and >", "previous and next frame"}, {"( and )", "slower and faster"},
+			{"Ctrl+Home, Ctrl+End", "first and last frame"}, {"Shift+Home, Shift+End", "begin and end a span here"},
+			{"M", "mean of the span, and back"}, {"click, drag on the bar", "go to a frame; Shift+drag chooses a span"},
+		}},
 		{"Look", []Binding{
 			{"Tab", "other film"}, {"A", "next device, Shift: previous"},
-			{"PageUp, PageDown", "previous and next image"}, {"< and >", "previous and next frame of a run"},
+			{"PageUp, PageDown", "previous and next image"},
 			{"right-drag, [ ] { }", "window width and centre"}, {"\\", "next window of the film"},
 			{"wheel, + and -", "zoom about the cursor"}, {"middle-drag, Ctrl+arrows", "pan; so does Space and drag"},
-			{"0", "whole film"}, {"Z", "loupe"}, {"R", "all numbers, cautions, readings"}, {"?", "this list"}, {"Ctrl+Q", "close"},
+			{"0", "whole film"}, {"Shift+O", "graphics that came with the frame"}, {"Z", "loupe"}, {"R", "all numbers, cautions, readings"}, {"?", "this list"}, {"Ctrl+Q", "close"},
 		}},
 	}
 }
@@ -76,7 +81,7 @@ func (d *Desk) Press(key string) bool {
 		d.turnPage(key)
 		return true
 	}
-	if d.pressMove(key) {
+	if d.pressMove(key) || d.pressRun(key) {
 		return true
 	}
 	switch key {
@@ -114,10 +119,6 @@ func (d *Desk) Press(key string) bool {
 		d.StepImage(d.focus, -1)
 	case "PageDown":
 		d.StepImage(d.focus, 1)
-	case "<":
-		d.StepFrame(d.focus, -1)
-	case ">":
-		d.StepFrame(d.focus, 1)
 	case "a":
 		d.StepDevice(1)
 	case "A":
@@ -136,6 +137,12 @@ func (d *Desk) Press(key string) bool {
 		d.AskView()
 	case "h":
 		d.AskCranial()
+	case "O":
+		if d.bare = !d.bare; d.bare {
+			d.say("Graphics that came with the frames are hidden.")
+		} else {
+			d.say("Graphics that came with the frames are shown.")
+		}
 	case "0":
 		d.Fit(d.focus)
 	default:
@@ -167,8 +174,10 @@ func (d *Desk) escape() {
 	switch {
 	case d.drag != nil:
 		d.PutBack()
+	case d.giveUp(d.focus) || d.giveUp(d.focus.Other()):
 	case d.now.draft != nil:
 		d.Cancel()
+	case d.now.selection.Mark == "" && d.clearSpan(d.focus):
 	default:
 		d.now.selection = Selection{Vertex: whole}
 		d.notice = Notice{}

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -86,12 +87,12 @@ func (o *Opened) lay(observer, marks string, wake func()) error {
 	return nil
 }
 
-func (o *Opened) frame(ref mark.FrameRef) (*imaging.Frame, error) {
+func (o *Opened) frame(ctx context.Context, ref mark.FrameRef, progress func(int)) (*imaging.Frame, error) {
 	f := o.kase.File(ref.Instance)
 	if f == nil {
 		return nil, fmt.Errorf("image %s is not in this case", ref.Instance)
 	}
-	return f.Frame(ref.First, max(ref.Last, ref.First))
+	return f.FrameUntil(ctx, ref.First, max(ref.Last, ref.First), progress)
 }
 
 // Close ends the goroutines and gives up lock and files. What was not saved is

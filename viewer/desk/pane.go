@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"fmt"
 	"sort"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -54,14 +53,6 @@ func (d *Desk) Focus() PaneID { return d.focus }
 
 // SetFocus moves it.
 func (d *Desk) SetFocus(p PaneID) { d.focus = p }
-
-// Frame decodes what a pane shows.
-func (d *Desk) Frame(ref mark.FrameRef) (*imaging.Frame, error) {
-	if d.cfg.Frame == nil {
-		return nil, fmt.Errorf("no frames to read")
-	}
-	return d.cfg.Frame(ref)
-}
 
 // layFilms puts films into panes that are empty or show the other view: the
 // marked ones first, then the latest.
@@ -154,6 +145,9 @@ func (d *Desk) show(p PaneID, ref mark.FrameRef) {
 		}
 	}
 	d.panes[p] = pane
+	if ref.Instance != "" && ref.Last <= ref.First {
+		d.strip(ref.Instance).at = max(ref.First, 1)
+	}
 }
 
 // StepImage shows the next (1) or previous (-1) image of the case in the pane.
@@ -168,29 +162,17 @@ func (d *Desk) StepImage(p PaneID, step int) {
 			at = i
 		}
 	}
-	next := list[(at+step+len(list))%len(list)].ref
-	d.endDraft()
-	d.now.selection = Selection{Vertex: whole}
-	d.show(p, next)
-	d.measure()
-	f, _ := d.filmOf(next)
-	d.say("%s, frame %s.", f.File, next.Span())
+	d.put(p, list[(at+step+len(list))%len(list)].ref)
 }
 
-// StepFrame shows the next or previous frame of a run.
-func (d *Desk) StepFrame(p PaneID, step int) {
-	ref := d.panes[p].Ref
-	h := d.header(ref.Instance)
-	if h == nil || h.Frames <= 1 {
-		d.say("This image has one frame.")
-		return
-	}
-	n := min(max(ref.First+step, 1), h.Frames)
-	d.endDraft()
-	d.now.selection = Selection{Vertex: whole}
-	d.show(p, mark.One(ref.Instance, n))
+// put shows a frame of the case in the pane.
+func (d *Desk) put(p PaneID, ref mark.FrameRef) {
+	d.players[p].on = false
+	d.leave(p)
+	d.show(p, ref)
 	d.measure()
-	d.say("Frame %d of %d.", n, h.Frames)
+	f, _ := d.filmOf(ref)
+	d.say("%s, frame %s.", f.File, ref.Span())
 }
 
 // SetWindow shows the pane's frame with a window.

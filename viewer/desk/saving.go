@@ -212,4 +212,9 @@ func (d *Desk) askUnsaved() {
 }
 
 // Stop ends the goroutines of a desk that is done.
-func (d *Desk) Stop() { d.measuring.stop() }
+func (d *Desk) Stop() {
+	d.measuring.stop()
+	if d.reel != nil {
+		d.reel.Close()
+	}
+}

@@ -63,7 +63,7 @@ func (d *Desk) AskPatientLeft() {
 			edge := d.storedEdge(ref, arrowEdges[key])
 			d.question = &Question{Title: "Patient's left at the " + string(arrowEdges[key]), Detail: "What does that rest on?", Choices: sideBases,
 				answer: func(key string) {
-					d.state("patient's left on this film", mark.Statement{Frame: ref, PatientLeft: edge, SideBasis: sideBasis[key]})
+					d.state("patient's left on this film", mark.Statement{Frame: d.statedFor(ref), PatientLeft: edge, SideBasis: sideBasis[key]})
 				}}
 		}}
 }
@@ -106,7 +106,7 @@ func (d *Desk) AskView() {
 		Choices: []Choice{{"f", "frontal"}, {"l", "lateral"}, {"o", "oblique"}},
 		answer: func(key string) {
 			v := map[string]imaging.View{"f": imaging.Frontal, "l": imaging.Lateral, "o": imaging.Oblique}[key]
-			d.state("view "+string(v), mark.Statement{Frame: ref, View: v})
+			d.state("view "+string(v), mark.Statement{Frame: d.statedFor(ref), View: v})
 			d.settle()
 		}}
 }
@@ -119,9 +119,18 @@ func (d *Desk) AskCranial() {
 	}
 	d.question = &Question{Title: "Cranial", Detail: "At which edge of this film, as shown, does the head lie?", Choices: arrowChoices,
 		answer: func(key string) {
-			d.state("cranial direction", mark.Statement{Frame: ref, Cranial: d.storedEdge(ref, arrowEdges[key])})
+			d.state("cranial direction", mark.Statement{Frame: d.statedFor(ref), Cranial: d.storedEdge(ref, arrowEdges[key])})
 			d.settle()
 		}}
+}
+
+// statedFor is what a statement about a frame holds for: all frames of its run,
+// unless the beam turns in it.
+func (d *Desk) statedFor(ref mark.FrameRef) mark.FrameRef {
+	if h := d.header(ref.Instance); h != nil && h.Frames > 1 && h.Turning(1, h.Frames) <= imaging.TurningMost {
+		return mark.FrameRef{Instance: ref.Instance, First: 1, Last: h.Frames}
+	}
+	return ref
 }
 
 // settle waits for the films to be read anew after a statement that says how

@@ -83,6 +83,7 @@ func (d *Desk) beginOnce(m mark.Mark, p PaneID) {
 			d.begin(m, p, &old)
 			d.say("%s, anew: %s. The former one stays till then.", NameOf(m), k.How)
 		case "o":
+			d.stopPlaying(other)
 			d.begin(bound(d, m, other), other, nil)
 		case "n":
 			d.begin(m, p, nil)
@@ -120,6 +121,7 @@ func (d *Desk) aim(p PaneID) bool {
 	if !d.ready(dr.Kind, p) {
 		return false
 	}
+	d.stopPlaying(p)
 	m := bound(d, dr.Mark, p)
 	if _, found := d.twin(m); found {
 		d.now.draft = nil

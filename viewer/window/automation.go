@@ -40,7 +40,11 @@ type shown struct {
 type shownTab struct {
 	Instance string     `json:"instance"`
 	Frame    string     `json:"frame"`
-	Place    [4]float64 `json:"place"` // x, y, width, height on the screen
+	Ready    bool       `json:"ready"`   // its picture is shown
+	Playing  bool       `json:"playing"` // its run is
+	Span     [2]int     `json:"span"`    // chosen of it
+	Bar      [4]float64 `json:"bar"`     // the run bar: x, y, width, height
+	Place    [4]float64 `json:"place"`   // x, y, width, height on the screen
 	// ToScreen takes SR pixels to the screen: x' = a x + b y + c, y' = d x + e y + f.
 	ToScreen [6]float64 `json:"toScreen"`
 }
@@ -77,6 +81,12 @@ func (s *automation) write(a *app) {
 	for _, id := range panes {
 		r, v := a.places.Film[id], a.views[id]
 		t := shownTab{Instance: d.Pane(id).Ref.Instance, Frame: d.Pane(id).Ref.Span(), Place: [4]float64{r.Min.X, r.Min.Y, r.W(), r.H()}}
+		t.Ready = a.shown(id) != nil && a.films[id].ref == d.Pane(id).Ref
+		if run, ok := d.Run(id); ok {
+			t.Playing, t.Span = run.Playing, [2]int{run.First, run.Last}
+			b := board.RunLine(d, a.places, id)
+			t.Bar = [4]float64{b.Min.X, b.Min.Y, b.W(), b.H()}
+		}
 		t.ToScreen[0], t.ToScreen[1], t.ToScreen[2], t.ToScreen[3], t.ToScreen[4], t.ToScreen[5] = v.Affine()
 		out.Panes[id] = t
 	}

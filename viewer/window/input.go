@@ -25,6 +25,7 @@ type pointer struct {
 	begun   bool    // moved far enough from there to mean a drag
 	job     job
 	window  imaging.Window // when a window drag began
+	from    int            // frame a drag on a run bar began at
 	last    time.Time      // of the last click, for double clicks
 	lastAt  r2.Vec
 }
@@ -37,6 +38,8 @@ const (
 	moving
 	panning
 	windowing
+	scrubbing // along a run bar
+	spanning  // choosing a span on it
 )
 
 // slack is how far the mouse may stray, in design units, before a click is a
@@ -64,7 +67,7 @@ func (a *app) readMouse() bool {
 	p.at = at
 	p.inside = false
 	for _, id := range panes {
-		if a.places.Film[id].Has(at) && a.films[id] != nil && a.films[id].err == nil {
+		if a.places.Film[id].Has(at) && a.shown(id) != nil {
 			p.inside = true
 			if p.job == idle {
 				p.pane = id
@@ -113,6 +116,9 @@ func (a *app) press(button int) {
 		return
 	}
 	if !p.inside {
+		if a.pressRun(button) {
+			return
+		}
 		if button == 0 {
 			for _, part := range a.parts {
 				if a.hit(part.Hits) {
@@ -131,6 +137,39 @@ func (a *app) press(button int) {
 		p.window = a.d.Pane(p.pane).Window
 	default:
 		a.click()
+	}
+}
+
+// pressRun takes hold of a run bar: of the frame shown, or with Shift or the
+// right button of a span.
+func (a *app) pressRun(button int) bool {
+	p := &a.pointer
+	for _, id := range panes {
+		n, ok := board.RunFrame(a.d, a.places, id, p.at.X, p.at.Y, false)
+		if !ok || button == 1 {
+			continue
+		}
+		p.pane, p.job, p.from = id, scrubbing, n
+		a.d.SetFocus(id)
+		if button == 2 || ebiten.IsKeyPressed(ebiten.KeyShift) {
+			p.job = spanning
+		}
+		a.dragRun()
+		return true
+	}
+	return false
+}
+
+// dragRun follows the pointer along a run bar.
+func (a *app) dragRun() {
+	p := &a.pointer
+	n, ok := board.RunFrame(a.d, a.places, p.pane, p.at.X, p.at.Y, true)
+	switch {
+	case !ok:
+	case p.job == scrubbing:
+		a.d.GoTo(p.pane, n)
+	default:
+		a.d.ChooseSpan(p.pane, p.from, n)
 	}
 }
 
@@ -184,6 +223,10 @@ func (a *app) click() {
 
 func (a *app) dragTo(at r2.Vec) {
 	p := &a.pointer
+	if p.job == scrubbing || p.job == spanning {
+		a.dragRun()
+		return
+	}
 	if !p.begun && r2.Norm(r2.Sub(at, p.start)) < slack*a.unit {
 		return
 	}
@@ -340,8 +383,8 @@ func (a *app) key(name string) {
 		return
 	}
 	id := a.d.Focus()
-	f := a.films[id]
-	if f == nil || f.err != nil {
+	f := a.shown(id)
+	if f == nil {
 		return
 	}
 	at := a.places.Film[id].Centre()

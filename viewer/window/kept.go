@@ -15,23 +15,25 @@ import (
 // one frame to the next is drawn once into a picture and then only copied, so
 // that a drag on one film costs nothing on the other.
 type kept struct {
-	film   *film
-	window imaging.Window
-	scene  *scene.Scene
-	view   scene.View
+	film     *film
+	turned   int // of the film
+	overlays bool
+	window   imaging.Window
+	scene    *scene.Scene
+	view     scene.View
 
 	drawn   scene.Drawing
 	picture *ebiten.Image
 	valid   bool // picture shows drawn
 }
 
-func (k *kept) draw(screen *ebiten.Image, pen *ink, f *film, w imaging.Window, sc *scene.Scene, v scene.View) {
-	same := k.film == f && k.window == w && k.view == v && k.scene != nil
+func (k *kept) draw(screen *ebiten.Image, pen *ink, f *film, w imaging.Window, overlays bool, sc *scene.Scene, v scene.View) {
+	same := k.film == f && k.turned == f.turned && k.overlays == overlays && k.window == w && k.view == v && k.scene != nil
 	if same = same && reflect.DeepEqual(k.scene, sc); !same {
 		if k.scene == nil || k.view != v || !reflect.DeepEqual(k.scene, sc) {
 			k.drawn = sc.Draw(v)
 		}
-		k.film, k.window, k.scene, k.view, k.valid = f, w, sc, v, false
+		k.film, k.turned, k.overlays, k.window, k.scene, k.view, k.valid = f, f.turned, overlays, w, sc, v, false
 		k.lay(screen, pen)
 		return
 	}
@@ -56,6 +58,6 @@ func (k *kept) draw(screen *ebiten.Image, pen *ink, f *film, w imaging.Window, s
 func (k *kept) lay(dst *ebiten.Image, pen *ink) {
 	dst.SubImage(image.Rectangle(pixels(k.view.Pane))).(*ebiten.Image).Fill(color.NRGBA{A: 0xFF})
 	k.film.show(k.window)
-	k.film.draw(dst, k.view)
+	k.film.draw(dst, k.view, k.overlays)
 	pen.draw(dst, k.drawn)
 }

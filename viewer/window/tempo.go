@@ -152,7 +152,7 @@ func (t *tempo) Draw(screen *ebiten.Image) {
 	screen.Clear()
 	for _, id := range panes {
 		if f := t.app.films[id]; f != nil && f.err == nil {
-			f.draw(screen, board.View(t.app.d, id, t.app.places.Film[id], t.app.unit))
+			f.draw(screen, board.View(t.app.d, id, t.app.places.Film[id], t.app.unit), false)
 		}
 	}
 }

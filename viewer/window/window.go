@@ -78,6 +78,7 @@ type app struct {
 	places board.Places
 	rows   int // of the chart, for which there is room
 	films  [2]*film
+	coming [2]bool // the pane's frame is still being read
 	views  [2]scene.View
 	kept   [2]kept
 	parts  []board.Part
@@ -179,7 +180,7 @@ func (a *app) Draw(screen *ebiten.Image) {
 	if a.d.Draft() == nil && !a.d.Dragging() || a.rows == 0 {
 		a.rows = len(chart.Rows)
 	}
-	a.places = board.Lay(a.w, a.h, a.unit, a.rows)
+	a.places = board.Lay(a.w, a.h, a.unit, a.rows, a.d.HasRun())
 	over := board.Overlay(a.d, a.places, scenes)
 	if (over == nil) != (a.over == nil) || over != nil && over.Place != a.over.Place {
 		a.stale = true // what lay under it shows again
@@ -216,29 +217,54 @@ func fill(dst *ebiten.Image, r scene.Rect, c color.NRGBA) {
 	dst.SubImage(pixels(r)).(*ebiten.Image).Fill(c)
 }
 
-// takeFilms loads what the panes show anew.
+// awaitFrame is how long drawing waits for a frame: most are read by then, and
+// nothing flickers.
+const awaitFrame = 40 * time.Millisecond
+
+// takeFilms takes in what the panes show anew, as far as it has been read. What
+// is shown till then is never an other frame than the marks belong to.
 func (a *app) takeFilms() {
 	for _, id := range panes {
 		ref := a.d.Pane(id).Ref
 		f := a.films[id]
+		a.coming[id] = false
 		if f != nil && f.ref == ref {
 			continue
 		}
-		if f != nil {
-			f.free()
-		}
-		if a.films[id] = nil; ref.Instance == "" {
+		if ref.Instance == "" {
+			a.drop(id)
 			continue
 		}
-		f = loadFilm(a.d, ref)
-		if f.err == nil {
-			f.upload(a.shader)
-			if a.d.Pane(id).Window.Width == 0 {
-				a.d.SetWindow(id, f.first())
-			}
+		frame, err, ok := a.d.Picture(id, awaitFrame)
+		if !ok {
+			a.coming[id] = true
+			continue
 		}
-		a.films[id] = f
+		if f == nil || !f.turn(ref, frame, err) {
+			a.drop(id)
+			f = newFilm(ref, frame, err, a.shader)
+			a.films[id] = f
+		}
+		if f.err == nil && a.d.Pane(id).Window.Width == 0 {
+			a.d.SetWindow(id, f.first())
+		}
 	}
+}
+
+// drop lets go of a pane's film.
+func (a *app) drop(id desk.PaneID) {
+	if f := a.films[id]; f != nil {
+		f.free()
+		a.films[id] = nil
+	}
+}
+
+// shown gives a pane's film where it can be seen and marked.
+func (a *app) shown(id desk.PaneID) *film {
+	if f := a.films[id]; f != nil && f.err == nil && !a.coming[id] {
+		return f
+	}
+	return nil
 }
 
 var panes = []desk.PaneID{desk.FrontalPane, desk.LateralPane}
@@ -256,6 +282,11 @@ func (a *app) drawFilms(screen *ebiten.Image, scenes [2]*scene.Scene) {
 		a.views[id] = view
 		f := a.films[id]
 		switch {
+		case a.coming[id]:
+			fill(screen, place, color.NRGBA{A: 0xFF})
+			a.ink.draw(screen, board.Coming(a.d, id, place, a.unit))
+			a.kept[id].film = nil
+			continue
 		case f == nil:
 			fill(screen, place, color.NRGBA{A: 0xFF})
 			a.ink.draw(screen, board.Empty(id, place, a.unit, a.unread(id), nil))
@@ -265,10 +296,11 @@ func (a *app) drawFilms(screen *ebiten.Image, scenes [2]*scene.Scene) {
 			a.ink.draw(screen, board.Empty(id, place, a.unit, false, f.err))
 			continue
 		}
-		a.kept[id].draw(screen, a.ink, f, a.d.Pane(id).Window, scenes[id], view)
+		a.kept[id].draw(screen, a.ink, f, a.d.Pane(id).Window, a.d.Overlays(), scenes[id], view)
 		if joined {
 			a.ink.draw(screen, level.Draw(id, view, a.kept[id].drawn))
 		}
+		a.ink.draw(screen, board.Sign(a.d, id, place, a.unit))
 		a.ink.draw(screen, board.Crosshair(a.d, id, view, a.keys.led))
 		if a.loupe && a.pointer.pane == id && a.pointer.inside {
 			a.drawLoupe(screen, f, scenes[id], view)
@@ -280,7 +312,7 @@ func (a *app) drawFilms(screen *ebiten.Image, scenes [2]*scene.Scene) {
 }
 
 // draw lays the picture into the view.
-func (f *film) draw(dst *ebiten.Image, v scene.View) {
+func (f *film) draw(dst *ebiten.Image, v scene.View, overlays bool) {
 	part := dst.SubImage(pixels(v.Pane)).(*ebiten.Image)
 	var op ebiten.DrawImageOptions
 	m11, m12, tx, m21, m22, ty := v.Affine()
@@ -292,6 +324,9 @@ func (f *film) draw(dst *ebiten.Image, v scene.View) {
 	op.GeoM.SetElement(1, 2, ty)
 	op.Filter = ebiten.FilterLinear
 	part.DrawImage(f.picture, &op)
+	if overlays && f.overlay != nil {
+		part.DrawImage(f.overlay, &op)
+	}
 }
 
 // loupeSize and loupePower: side in design units, and how much larger.
@@ -313,7 +348,7 @@ func (a *app) drawLoupe(screen *ebiten.Image, f *film, sc *scene.Scene, v scene.
 	lens.Centre = v.ToImage(a.pointer.at)
 	lens.Zoom *= loupePower
 	fill(screen, r, color.NRGBA{A: 0xFF})
-	f.draw(screen, lens)
+	f.draw(screen, lens, a.d.Overlays())
 	bare := *sc
 	bare.Labels, bare.Edges, bare.Bar = nil, nil, scene.Bar{}
 	a.ink.draw(screen, bare.Draw(lens))
