@@ -120,6 +120,10 @@ func (m Mark) Fusion() (above, below int, ok bool) {
 
 var objectName = regexp.MustCompile(`^[NWL][1-9][0-9]{0,3}(\.[1-9][0-9]{0,3})?$`)
 
+// IsObject reports whether name can be that of a device or a position of one: N1,
+// W1, L1, N1.2.
+func IsObject(name string) bool { return objectName.MatchString(name) }
+
 // Device is the device an object's name belongs to: N1 for N1 and N1.2.
 func Device(object string) string {
 	d, _, _ := strings.Cut(object, ".")
