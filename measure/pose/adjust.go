@@ -6,6 +6,9 @@ import (
 	"math"
 	"strings"
 
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 
 	"leadline/imaging"
@@ -58,11 +61,14 @@ func settle(in Input, starts [][kinds]float64) (*Fit, error) {
 	}
 	w.evaluate(x, nil, &w.rows)
 	w.normal(0)
-	if !w.chol.Factorize(w.h) || w.chol.Cond() > illPosed {
+	var factor mat.Cholesky
+	if !factor.Factorize(w.h) || factor.Cond() > illPosed {
 		return nil, s.undetermined(w)
 	}
 	f := &Fit{system: s, x: x}
-	w.chol.InverseTo(&f.covariance)
+	if err := factor.InverseTo(&f.covariance); err != nil {
+		return nil, s.undetermined(w)
+	}
 	for p := range in.Points {
 		c := s.point(p)
 		for i := range 3 {
@@ -100,16 +106,17 @@ type work struct {
 	*system
 	rows, next rows
 	h          *mat.SymDense
-	chol       mat.Cholesky
-	gradient   *mat.VecDense
-	step       *mat.VecDense
-	trial      []float64
+	// Of the unknowns: gradient, step against it, the step's second order, and
+	// the place tried.
+	gradient, step, second, trial []float64
+	bow                           []float64 // of the rows: half their second derivatives along the step
 }
 
 func newWork(s *system) *work {
+	room := func() []float64 { return make([]float64, s.n) }
 	return &work{
-		system: s, h: mat.NewSymDense(s.n, nil), gradient: mat.NewVecDense(s.n, nil),
-		step: mat.NewVecDense(s.n, nil), trial: make([]float64, s.n),
+		system: s, h: mat.NewSymDense(s.n, nil),
+		gradient: room(), step: room(), second: room(), trial: room(),
 	}
 }
 
@@ -145,51 +152,57 @@ func (w *work) normal(damping float64) {
 	}
 }
 
-// slope is the gradient of half the sum of squares.
-func (w *work) slope() {
-	g := w.gradient.RawVector().Data
-	clear(g)
+// slope is what the rows' derivatives, turned over, make of v: of the residuals,
+// the gradient of half the sum of squares.
+func (w *work) slope(v, out []float64) {
+	clear(out)
 	r := &w.rows
-	for i, v := range r.residual {
+	for i, v := range v {
 		for k := r.start[i]; k < r.start[i+1]; k++ {
-			g[r.column[k]] += v * r.slope[k]
+			out[r.column[k]] += v * r.slope[k]
 		}
 	}
 }
 
 var errAstray = errors.New("the adjustment does not settle")
 
+// bend is how far along a step, as a part of it, its curvature is looked at, and
+// bent the largest part of it that the correction may be.
+const (
+	bend = 0.1
+	bent = 0.75
+)
+
 // descend moves x to where the sum of squares is least, with each datum
-// displaced by shift.
+// displaced by shift. Lengths known far better than the views make the valley
+// narrow and curved: each step is bent along it by its second order, as in
+// Transtrum and Sethna, "Improvements to the Levenberg-Marquardt algorithm for
+// nonlinear least-squares minimization", arXiv:1201.5885.
 func (w *work) descend(x, shift []float64, enough float64) error {
 	if !w.evaluate(x, shift, &w.rows) {
 		return fmt.Errorf("%w: a marked point does not lie before the X-ray source; check the views' geometry", imaging.ErrConflict)
 	}
 	damping := 0.0
-	raise := func() { damping = math.Max(10*damping, 1e-6) }
 	for range mostSteps {
-		w.slope()
 		w.normal(damping)
-		if !w.chol.Factorize(w.h) {
-			if raise(); damping > 1e12 {
+		factor, ok := lapack64.Potrf(w.h.RawSymmetric())
+		if !ok {
+			if damping = math.Max(10*damping, leastDamping); damping > mostDamping {
 				break
 			}
 			continue
 		}
-		if err := w.chol.SolveVecTo(w.step, w.gradient); err != nil && damping > 1e12 {
-			break
-		}
+		w.slope(w.rows.residual, w.gradient)
+		copy(w.step, w.gradient)
+		lapack64.Potrs(factor, column(w.step))
 		// The square of the step's length, in standard deviations.
-		decrement := mat.Dot(w.step, w.gradient)
-		for i := range x {
-			w.trial[i] = x[i] - w.step.AtVec(i)
-		}
-		better := w.evaluate(w.trial, shift, &w.next) && w.next.cost <= w.rows.cost*(1+1e-12)+1e-18
+		decrement := floats.Dot(w.step, w.gradient)
+		better := w.curve(x, shift, factor) && w.lower(x, shift, 1) || w.lower(x, shift, 0)
 		if !better {
 			if decrement <= enough { // no better within rounding
 				return nil
 			}
-			if raise(); damping > 1e12 {
+			if damping = math.Max(10*damping, leastDamping); damping > mostDamping {
 				break
 			}
 			continue
@@ -199,11 +212,52 @@ func (w *work) descend(x, shift []float64, enough float64) error {
 		if decrement <= enough && damping < 1e-3 {
 			return nil
 		}
-		if damping /= 10; damping < 1e-6 {
+		if damping /= 10; damping < leastDamping {
 			damping = 0
 		}
 	}
 	return fmt.Errorf("%w: %w; check that points of one name are the same thing in every view", imaging.ErrConflict, errAstray)
+}
+
+// Damping as a part of the normal matrix's diagonal.
+const (
+	leastDamping = 1e-6
+	mostDamping  = 1e12
+)
+
+// lower says whether the sum of squares is less a step away from x, bent or not.
+func (w *work) lower(x, shift []float64, bent float64) bool {
+	for i := range x {
+		w.trial[i] = x[i] - w.step[i] - bent*w.second[i]
+	}
+	return w.evaluate(w.trial, shift, &w.next) && w.next.cost <= w.rows.cost*(1+1e-12)+1e-18
+}
+
+// curve finds the second order of the step, from half the residuals' second
+// derivative along it. It says no where that is too much to be believed.
+func (w *work) curve(x, shift []float64, factor blas64.Triangular) bool {
+	for i := range x {
+		w.trial[i] = x[i] - bend*w.step[i]
+	}
+	if !w.evaluate(w.trial, shift, &w.next) {
+		return false
+	}
+	r := &w.rows
+	w.bow = w.bow[:0]
+	for i, v := range r.residual {
+		straight := 0.0
+		for k := r.start[i]; k < r.start[i+1]; k++ {
+			straight -= r.slope[k] * w.step[r.column[k]]
+		}
+		w.bow = append(w.bow, ((w.next.residual[i]-v)/bend-straight)/bend)
+	}
+	w.slope(w.bow, w.second)
+	lapack64.Potrs(factor, column(w.second))
+	return floats.Norm(w.second, 2) <= bent*floats.Norm(w.step, 2)
+}
+
+func column(v []float64) blas64.General {
+	return blas64.General{Rows: len(v), Cols: 1, Stride: 1, Data: v}
 }
 
 // undetermined names the points that a singular normal matrix leaves free.
