@@ -8,6 +8,9 @@ export PATH := $(CURDIR)/.setup/go/bin:$(PATH)
 # To build: a C compiler and what the window links.
 BUILD_PACKAGES := gcc libc6-dev pkg-config libgl1-mesa-dev libx11-dev libxrandr-dev \
 	libxinerama-dev libxcursor-dev libxi-dev libxxf86vm-dev libasound2-dev
+# To build leadline-assist, which finds needles and margins. Where OpenCV cannot be
+# had everything else is built, and does without.
+ASSIST_PACKAGES := g++ libopencv-dev
 # To test: a screen, hands, and toolkits to check against.
 TEST_PACKAGES := xvfb xdotool x11-utils xauth imagemagick libgl1-mesa-dri dcmtk dicom3tools libgdcm-tools libopenjp2-tools \
 	python3-pydicom python3-numpy python3-scipy python3-opencv
@@ -18,7 +21,9 @@ all: build
 
 build: setup-build
 	@mkdir -p bin
-	go build -trimpath -buildvcs=false -o bin/ ./cmd/...
+	go build -trimpath -buildvcs=false -o bin/ $$(go list ./cmd/... | grep -v /leadline-assist)
+	@if pkg-config --exists opencv4; then go build -trimpath -buildvcs=false -o bin/ ./cmd/leadline-assist; \
+	else rm -f bin/leadline-assist; echo "OpenCV is lacking (Debian: $(ASSIST_PACKAGES)): leadline-assist is not built, and nothing is suggested; all else works."; fi
 
 # A practice case, measured, worded, drawn, and opened where there is a display.
 demo: build
@@ -43,6 +48,7 @@ setup: setup-build setup-test
 
 setup-build: setup-go
 	@.ci/packages $(BUILD_PACKAGES)
+	@.ci/packages $(ASSIST_PACKAGES) || true
 	@go mod download
 
 setup-test:

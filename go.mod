@@ -8,6 +8,7 @@ require (
 	github.com/hajimehoshi/ebiten/v2 v2.8.8
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/suyashkumar/dicom v1.1.0
+	gocv.io/x/gocv v0.31.0
 	golang.org/x/image v0.47.0
 	golang.org/x/sys v0.50.0
 	golang.org/x/text v0.43.0

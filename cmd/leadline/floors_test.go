@@ -73,6 +73,8 @@ func TestHeavyLibrariesStayPut(t *testing.T) {
 	only := map[string]string{
 		"github.com/hajimehoshi/ebiten":     "leadline/viewer/window",
 		"github.com/disintegration/imaging": "leadline/viewer/paint",
+		"gocv.io/x/gocv":                    "leadline/imaging/vision",
+		"leadline/imaging/vision":           "leadline/cmd/leadline-assist",
 	}
 	all := imports(t)
 	for library, home := range only {
@@ -85,6 +87,11 @@ func TestHeavyLibrariesStayPut(t *testing.T) {
 					t.Errorf("%s imports %s, which belongs to %s alone", from, to, home)
 				}
 			}
+		}
+	}
+	for _, program := range []string{"leadline/cmd/leadline", "leadline/cmd/leadline-view"} {
+		if reaches(all, program, "gocv.io/x/gocv") {
+			t.Errorf("%s links OpenCV: slow to start, and a crash in it would take the program down", program)
 		}
 	}
 	if reaches(all, "leadline/cmd/leadline", "github.com/hajimehoshi/ebiten") {
