@@ -4,22 +4,27 @@ import (
 	"crypto/md5"
 	"encoding/binary"
 	"fmt"
-	"path/filepath"
 
 	"leadline/imaging"
 	"leadline/imaging/intake"
 )
 
-// printDigests prints for each frame of the case the MD5 of its samples, the
+// printDigests prints for each frame of the cases the MD5 of its samples, the
 // file and the frame's number. A frame that cannot be decoded does not keep
 // back the others; the first such error is returned.
-func (c *call) printDigests(kase *intake.Case) error {
+func (c *call) printDigests(cases []*intake.Case) (first error) {
+	for _, kase := range cases {
+		if err := c.printDigestsOf(kase); first == nil {
+			first = err
+		}
+	}
+	return first
+}
+
+func (c *call) printDigestsOf(kase *intake.Case) error {
 	var first error
 	for _, file := range kase.Files {
-		name, err := filepath.Rel(kase.Path, file.Header.File)
-		if err != nil || name == "." {
-			name = filepath.Base(file.Header.File)
-		}
+		name := kase.Relative(file.Header.File)
 		for n := 1; n <= file.Header.Frames; n++ {
 			f, err := file.Frame(n, n)
 			if err != nil {

@@ -50,7 +50,7 @@ func (r *reader) frame(text string) (mark.FrameRef, error) {
 	}
 	switch {
 	case !ok:
-		return mark.FrameRef{}, badInput("%s has no film %q, or two of that name: 'leadline list %s' shows its films; name one by its path in the case", r.kase.Path, name, r.kase.Path)
+		return mark.FrameRef{}, badInput("%s has no film %q, or two of that name: 'leadline list %s' shows its films; name one by its path in the case", r.kase.Path, name, r.typed())
 	case name == text && h.Frames > 1:
 		return mark.FrameRef{}, badInput("%s has %d frames: say which, as %s:N or %s:N-M", name, h.Frames, name, name)
 	case name == text:

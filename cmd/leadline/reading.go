@@ -15,20 +15,30 @@ import (
 type reader struct {
 	observer string // as given; empty: the only one there is
 	marks    string // folder of the sidecars; empty: the case's own
+	study    string // UID or number of the study; empty: the only one there is
 	kase     *intake.Case
 }
 
-// flags adds --observer and --marks.
+// flags adds --observer, --marks and --study.
 func (r *reader) flags(c *call) {
 	c.StringVar(&r.observer, "observer", "", "whose marks, as `NAME`; may be left out where just one observer has marks")
 	c.StringVar(&r.marks, "marks", "", "`DIR` of the marks, where they are not kept beside the images")
+	c.StringVar(&r.study, "study", "", "which study, by `NUMBER` or UID as 'leadline list' shows them; may be left out where CASE holds just one")
 }
 
 // open reads the case's headers. The caller closes it.
 func (r *reader) open(path string) error {
-	kase, err := intake.Open(path)
+	kase, err := intake.OpenStudy(path, r.study)
 	r.kase = kase
 	return err
+}
+
+// typed is the case as it is named on a command line.
+func (r *reader) typed() string {
+	if r.kase.Of == 1 {
+		return r.kase.Path
+	}
+	return fmt.Sprintf("%s --study %d", r.kase.Path, r.kase.Number)
 }
 
 func (r *reader) close() {
@@ -64,7 +74,7 @@ func (r *reader) load(opt placement.Options) (sidecar.Report, error) {
 // noMarks says that there are none, and how some come about.
 func (r *reader) noMarks(none string) error {
 	return badInput("%s holds %s: take some in with 'leadline mark %s --import marks.csv --observer NAME', or draw them with 'leadline open'",
-		r.dir(), none, r.kase.Path)
+		r.dir(), none, r.typed())
 }
 
 func (r *reader) compute(book mark.Book, opt placement.Options) placement.Placement {
@@ -153,7 +163,7 @@ func (r *reader) namable(path string) (sidecar.Report, error) {
 func (r *reader) placed(report sidecar.Report) error {
 	if len(report.Placement.Devices) == 0 {
 		return badInput("%s has marked no needle, wire or lead in %s: draw one with 'leadline open', or take marks in with 'leadline mark %s --import marks.csv --observer NAME'",
-			r.observer, r.kase.Path, r.kase.Path)
+			r.observer, r.kase.Path, r.typed())
 	}
 	return nil
 }
@@ -161,7 +171,7 @@ func (r *reader) placed(report sidecar.Report) error {
 // sideSettled refuses while sources of a side disagree.
 func (r *reader) sideSettled(report sidecar.Report) error {
 	if err := report.Placement.SideConflict(); err != nil {
-		return fmt.Errorf("%w: leadline confirm %s --observer %q --object OBJECT --side left|right --basis BASIS", err, r.kase.Path, r.observer)
+		return fmt.Errorf("%w: leadline confirm %s --observer %q --object OBJECT --side left|right --basis BASIS", err, r.typed(), r.observer)
 	}
 	return nil
 }
