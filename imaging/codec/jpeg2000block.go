@@ -98,6 +98,7 @@ type blockCoder struct {
 	words        []uint32 // a stripe after another, with an edge of one on all sides
 	// Magnitudes times two, with the sign in bit 31; the four of a column
 	// together, in the order of words, of which there are as many as fours.
+	// Coefficient k has place 3k modulo 4, which its bit in a set gives at once.
 	values [][4]uint32
 	zero   *[512]uint8
 	causal bool
@@ -195,7 +196,7 @@ func (c *blockCoder) become(i int, f uint32, at, plane uint, room int64) (uint32
 		}
 		negative ^= uint32(e >> 7)
 	}
-	c.values[i][at/3&3] = 3<<(plane&31) | negative<<31
+	c.values[i][at&3] = 3<<(plane&31) | negative<<31
 	sides[0] |= 1 << 5 << (at & 15)
 	sides[2] |= 1 << 3 << (at & 15)
 	below[0] |= last << 2
@@ -282,7 +283,7 @@ func (c *blockCoder) refinement(plane uint) {
 					}
 				}
 				// The value stands in the middle of what it may be.
-				values[at/3&3] += (bit<<1 - 1) << (plane & 31)
+				values[at&3] += (bit<<1 - 1) << (plane & 31)
 			}
 		}
 	}
@@ -336,5 +337,5 @@ func (c *blockCoder) cleanup(plane uint) {
 // sign in bit 31, of which word the first is in and which of its four.
 func (c *blockCoder) row(y int) (values [][4]uint32, k int) {
 	first := (y/4+1)*c.stride + 1
-	return c.values[first : first+c.w], y & 3
+	return c.values[first : first+c.w], 3 * y & 3
 }
