@@ -3,6 +3,7 @@ package codec
 import (
 	"encoding/binary"
 	"fmt"
+	"slices"
 
 	"leadline/imaging"
 )
@@ -65,10 +66,20 @@ type j2kSteps struct {
 	own, set bool
 }
 
+// j2kVolume is a run of packets that POC or COD puts in one order (A.6.6, B.12.2).
+type j2kVolume struct {
+	order    byte
+	from, to int // resolutions, to not among them
+	layers   int // those from here on are not among them
+}
+
 // j2kParameters are those of the image or of a tile.
 type j2kParameters struct {
-	coding j2kCoding
-	steps  j2kSteps
+	coding  j2kCoding
+	steps   j2kSteps
+	volumes []j2kVolume // from POC
+	own     bool        // volumes are the tile's
+	shift   int         // of a region of interest (A.6.3)
 }
 
 // j2kTile is a tile as its tile-parts are gathered.
@@ -382,13 +393,37 @@ func (p *j2kParameters) segment(s *j2kStream, marker byte, b []byte) error {
 		p.steps.own = true
 		return p.steps.read(s, b[1:])
 	case j2kRGN:
-		return unread2000("a region of interest")
+		if len(b) != 3 || b[0] != 0 || b[1] != 0 {
+			return s.damaged("a region of interest out of order")
+		}
+		p.shift = int(b[2])
 	case j2kPOC:
-		return unread2000("a change of progression")
+		return p.change(s, b)
 	case j2kPPM, j2kPPT:
 		return unread2000("packed packet headers")
 	case j2kSOC, j2kSIZ, j2kSOT, j2kSOP, j2kEPH, j2kSOD:
 		return s.damaged("marker %02X is out of place", marker)
+	}
+	return nil
+}
+
+// change reads POC, which in the header of a tile takes the place of what the
+// image's says.
+func (p *j2kParameters) change(s *j2kStream, b []byte) error {
+	if len(b) == 0 || len(b)%7 != 0 {
+		return s.damaged("a change of progression of %d bytes", len(b))
+	}
+	if p != &s.main && !p.own {
+		p.volumes, p.own = nil, true
+	}
+	for ; len(b) > 0; b = b[7:] {
+		v := j2kVolume{order: b[6], from: int(b[0]), layers: int(binary.BigEndian.Uint16(b[2:])), to: int(b[4])}
+		if v.order > 4 || v.from >= v.to || v.layers == 0 || len(p.volumes) == mostVolumes {
+			return s.damaged("change %d of progression: order %d, resolutions %d to %d, %d layers", len(p.volumes)+1, v.order, v.from, v.to, v.layers)
+		}
+		if b[1] == 0 && b[5] != 0 { // of the first component; others are not there
+			p.volumes = append(slices.Clip(p.volumes), v)
+		}
 	}
 	return nil
 }

@@ -111,6 +111,8 @@ func TestJPEG2000Reversible(t *testing.T) {
 		"-t 32,32", "-t 40,27 -n 3", "-t 64,64 -p PCRL -c [32,32] -r 8,1 -SOP -EPH", "-TP R", "-TP L -r 10,1",
 		"-d 5,7", "-d 3,9 -t 40,41 -T 2,5 -n 3", "-SOP", "-EPH",
 		"-M 1", "-M 2", "-M 4", "-M 8", "-M 16", "-M 32", "-M 5", "-M 13", "-M 63", "-M 1 -r 20,5,1", "-M 9 -b 8,64", "-M 4 -r 10,1",
+		"-ROI c=0,U=3", "-ROI c=0,U=9 -n 3 -r 20,1",
+		"-n 3 -r 20,1 -POC T0=0,0,1,2,1,RLCP/T0=0,0,2,3,1,LRCP -p LRCP", "-n 3 -r 40,1 -c [32,32] -POC T0=0,0,1,3,1,CPRL/T0=0,0,2,3,1,RPCL",
 	} {
 		for _, c := range []struct {
 			columns, rows, precision int
@@ -230,12 +232,29 @@ func TestJPEG2000Damaged(t *testing.T) {
 	}
 }
 
-// What is not read is said.
+// What is not read is said: packet headers apart from their packets (T.800
+// A.7.4), colour (A.5.1), and more bit-planes than fit.
 func TestJPEG2000Refused(t *testing.T) {
 	l := layout2000(97, 61, 12, false)
-	src := compress2000(t, t.TempDir(), film(97, 61, 12, false), l, "-ROI c=0,U=3")
-	if err := jpeg2000(make([]uint16, 97*61), src, l); !errors.Is(err, imaging.ErrUnsupported) || !strings.Contains(err.Error(), "region of interest") {
-		t.Error(err)
+	picture := film(97, 61, 12, false)
+	src := compress2000(t, t.TempDir(), picture, l, "")
+	tile := bytes.Index(src, []byte{0xff, j2kSOT})
+	packed := slices.Concat(src[:tile], []byte{0xff, j2kPPM, 0, 3, 0}, src[tile:])
+	colour := bytes.Clone(src)
+	colour[4+37] = 3
+	colour = slices.Concat(colour[:4+38], []byte{11, 1, 1, 11, 1, 1}, colour[4+38:])
+	colour[5] += 6
+	for name, c := range map[string]struct {
+		src  []byte
+		says string
+	}{
+		"packed": {packed, "packed packet headers"},
+		"colour": {colour, "3 components"},
+		"deep":   {compress2000(t, t.TempDir(), picture, l, "-ROI c=0,U=20"), "region of interest"},
+	} {
+		if err := jpeg2000(make([]uint16, 97*61), c.src, l); !errors.Is(err, imaging.ErrUnsupported) || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: %v", name, err)
+		}
 	}
 }
 

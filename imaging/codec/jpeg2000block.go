@@ -333,6 +333,18 @@ func (c *blockCoder) cleanup(plane uint) {
 	c.room = room
 }
 
+// shiftDown brings coefficients of a region of interest, which were shifted
+// above all others, back to their scale (H.1).
+func (c *blockCoder) shiftDown(shift uint) {
+	for i := range c.values {
+		for k, v := range c.values[i] {
+			if m := v &^ signBit; m>>1>>shift != 0 {
+				c.values[i][k] = m>>shift | v&signBit
+			}
+		}
+	}
+}
+
 // row gives the values of row y of the block: magnitudes times two, with the
 // sign in bit 31, of which word the first is in and which of its four.
 func (c *blockCoder) row(y int) (values [][4]uint32, k int) {

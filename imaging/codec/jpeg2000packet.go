@@ -1,6 +1,8 @@
 package codec
 
 import (
+	"cmp"
+	"fmt"
 	"math/bits"
 	"slices"
 )
@@ -47,6 +49,7 @@ type blockGrid struct {
 type precinct struct {
 	resolution int
 	x, y       int // on the reference grid
+	layers     int // read
 	grids      []blockGrid
 }
 
@@ -79,6 +82,9 @@ func ceilShift(v, n int) int {
 	}
 	return (v + 1<<n - 1) >> n
 }
+
+// mostPlanes of a code-block: twice a coefficient and its sign fill a word.
+const mostPlanes = 30
 
 // mostPrecincts keeps a frame from asking for more bookkeeping than samples.
 const mostPrecincts = 1 << 16
@@ -164,7 +170,10 @@ func (c *tileCoder) subbands(r int) ([]subband, error) {
 		} else if !b.area.empty() {
 			return nil, c.s.damaged("no quantization step for subband %d", index)
 		}
-		b.planes = q.guard + e - 1
+		b.planes = q.guard + e - 1 + c.p.shift // H-1
+		if c.p.shift > 0 && b.planes > mostPlanes {
+			return nil, unread2000(fmt.Sprintf("%d bit-planes of a region of interest", b.planes))
+		}
 		scale := c.s.precision + k.gain - e
 		b.step = float32(1 + float64(m)/2048)
 		for ; scale > 0; scale-- {
@@ -206,57 +215,78 @@ func (c *tileCoder) grid(b *subband, r, x, y, px, py int) blockGrid {
 	return g
 }
 
+// mostVolumes is how many there may be: orders, resolutions and layers enough
+// for any encoder, and little enough work for any stream.
+const mostVolumes = 64
+
 // packets reads the packets of the tile in their order (B.12).
 func (c *tileCoder) packets(data []byte) error {
-	layers := c.p.coding.layers
-	list := c.precincts
+	volumes := c.p.volumes
+	if len(volumes) == 0 {
+		volumes = []j2kVolume{{order: c.p.coding.order, to: 33, layers: c.p.coding.layers}}
+	}
 	r := &packetReader{c: c, src: data}
-	switch c.p.coding.order {
-	case 0: // layer, resolution, position
-		for l := range layers {
+	for _, v := range volumes {
+		v.layers = min(v.layers, c.p.coding.layers)
+		if !r.volume(v) {
+			return c.short()
+		}
+	}
+	for _, p := range c.precincts {
+		if p.layers < c.p.coding.layers {
+			return c.short()
+		}
+	}
+	return nil
+}
+
+// volume reads a run of packets: of each precinct the layers that were not
+// read before.
+func (r *packetReader) volume(v j2kVolume) bool {
+	var list []*precinct
+	for _, p := range r.c.precincts {
+		if p.resolution >= v.from && p.resolution < v.to {
+			list = append(list, p)
+		}
+	}
+	byLayer := func(list []*precinct) bool {
+		for l := range v.layers {
 			for _, p := range list {
-				if !r.packet(p, l) {
-					return c.short()
+				if p.layers == l && !r.packet(p, l) {
+					return false
 				}
 			}
 		}
-		return nil
+		return true
+	}
+	switch v.order {
+	case 0: // layer, resolution, position
+		return byLayer(list)
 	case 1: // resolution, layer, position
 		for len(list) > 0 {
 			n := 1
 			for n < len(list) && list[n].resolution == list[0].resolution {
 				n++
 			}
-			for l := range layers {
-				for _, p := range list[:n] {
-					if !r.packet(p, l) {
-						return c.short()
-					}
-				}
+			if !byLayer(list[:n]) {
+				return false
 			}
 			list = list[n:]
 		}
-		return nil
+		return true
 	case 3, 4: // position, resolution, layer
-		list = slices.Clone(list)
 		slices.SortStableFunc(list, func(a, b *precinct) int {
-			if a.y != b.y {
-				return a.y - b.y
-			}
-			if a.x != b.x {
-				return a.x - b.x
-			}
-			return a.resolution - b.resolution
+			return cmp.Or(a.y-b.y, a.x-b.x, a.resolution-b.resolution)
 		})
 	}
 	for _, p := range list {
-		for l := range layers {
-			if !r.packet(p, l) {
-				return c.short()
+		for p.layers < v.layers {
+			if !r.packet(p, p.layers) {
+				return false
 			}
 		}
 	}
-	return nil
+	return true
 }
 
 func (c *tileCoder) short() error {
@@ -347,6 +377,7 @@ func (r *packetReader) packet(p *precinct, layer int) bool {
 		n.block.segments[n.segment].add(r.src[r.at : r.at+n.length])
 		r.at += n.length
 	}
+	p.layers++
 	return true
 }
 
@@ -365,7 +396,7 @@ func (r *packetReader) block(g *blockGrid, k, layer int, list []contribution) ([
 			}
 		}
 		b.included, b.planes = true, g.most-(n-1)
-		if b.planes < 0 || b.planes > 29 {
+		if b.planes < 0 || b.planes > mostPlanes {
 			return nil, false
 		}
 	} else if r.bit() == 0 {

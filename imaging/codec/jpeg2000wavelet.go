@@ -44,6 +44,9 @@ func (c *tileCoder) coefficients() error {
 					broken.Store(true)
 					return
 				}
+				if c.p.shift > 0 {
+					coder.shiftDown(uint(c.p.shift))
+				}
 				b.band.take(coder, b.area)
 			}
 		}()
