@@ -49,7 +49,7 @@ func WriteCSV(w io.Writer, marks []Mark, name func(uid string) string) error {
 			cmp.Compare(a.Frame.First, b.Frame.First),
 			cmp.Compare(a.Frame.Last, b.Frame.Last),
 			cmp.Compare(rank(a.Structure), rank(b.Structure)),
-			compareObjects(a.Object, b.Object),
+			CompareObjects(a.Object, b.Object),
 			cmp.Compare(a.Level, b.Level),
 			cmp.Compare(a.Side, b.Side),
 			cmp.Compare(a.Detail, b.Detail),
@@ -130,8 +130,8 @@ func rank(s Structure) int {
 	return slices.IndexFunc(structures, func(i StructureInfo) bool { return i.Structure == s })
 }
 
-// compareObjects puts N2 before N10, and N1 before N1.2.
-func compareObjects(a, b string) int {
+// CompareObjects puts N2 before N10, and N1 before N1.2.
+func CompareObjects(a, b string) int {
 	da, db := Device(a), Device(b)
 	byLength := func(a, b string) int { return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b)) }
 	letter := func(s string) string { return s[:min(1, len(s))] }
