@@ -54,9 +54,15 @@ const (
 
 // geometry of a film at these positioner angles, in degrees.
 func geometry(primary, secondary float64) imaging.Geometry {
+	return geometryOf(primary, secondary, filmSide)
+}
+
+// geometryOf a film of side pixels each way: fewer of them are larger.
+func geometryOf(primary, secondary float64, side int) imaging.Geometry {
+	pixel := pixelOf(side)
 	return imaging.Geometry{
-		Kind: imaging.KindXA, Columns: filmSide, Rows: filmSide,
-		ImagerSpacing:       imaging.Spacing{Row: detectorPixel, Column: detectorPixel, Known: true},
+		Kind: imaging.KindXA, Columns: side, Rows: side,
+		ImagerSpacing:       imaging.Spacing{Row: pixel, Column: pixel, Known: true},
 		MagnificationFactor: imaging.Known(sourceToDetector / sourceToPatient),
 		SourceToDetector:    imaging.Known(sourceToDetector),
 		SourceToPatient:     imaging.Known(sourceToPatient),
@@ -66,6 +72,9 @@ func geometry(primary, secondary float64) imaging.Geometry {
 		FieldOfViewFlip:     "NO",
 	}
 }
+
+// pixelOf a film of side pixels each way, in mm.
+func pixelOf(side int) float64 { return detectorPixel * filmSide / float64(side) }
 
 // plate is a square picture of real numbers.
 type plate struct {
@@ -185,43 +194,47 @@ func counts(c carm.Camera, back plate, needles []needle, seed uint64) plate {
 // which it uses up: mean is their average number in the middle of the film, blur
 // that of focal spot and detector in pixels.
 func photons(primary plate, mean, blur float64, seed uint64) plate {
-	inParallel(filmSide, func(float64) {}, func(j int) {
-		for i := range filmSide {
-			at := &primary.v[j*filmSide+i]
-			*at = math.Exp(-*at) * beamAt(i, j)
+	side := primary.side
+	inParallel(side, func(float64) {}, func(j int) {
+		for i := range side {
+			at := &primary.v[j*side+i]
+			*at = math.Exp(-*at) * beamAt(side, i, j)
 		}
 	})
 	// 2. The exposure control holds the middle of the film at a level.
 	level := primary.middle()
-	scatter := primary.capped(4 * level).wide(90)
+	scatter := primary.capped(4 * level).wide(90 * float64(side) / filmSide)
 	for i := range primary.v {
 		primary.v[i] = (primary.v[i] + scatterPart*scatter.v[i]) / (level * (1 + scatterPart)) * mean
 	}
 	// 3. Focal spot and scintillator blur, then quantum noise, which the
 	// scintillator's light spreads a little.
 	seen := primary.blurred(blur)
-	inParallel(filmSide, func(float64) {}, func(j int) {
+	inParallel(side, func(float64) {}, func(j int) {
 		noise := distuv.Poisson{Src: rand.NewPCG(seed, uint64(j))}
-		for i := range filmSide {
-			at := &seen.v[j*filmSide+i]
+		for i := range side {
+			at := &seen.v[j*side+i]
 			noise.Lambda = max(*at, 1e-3)
 			*at = noise.Rand()
 		}
 	})
-	return seen.blurred(lightSpread)
+	return seen.blurred(lightSpread * float64(side) / filmSide)
 }
 
-// beamAt is the beam's strength over the field: 1 in the middle, less towards
-// the edge, nothing beyond the diaphragm.
-func beamAt(i, j int) float64 {
-	r := math.Sqrt(sq(float64(i)+0.5-filmSide/2)+sq(float64(j)+0.5-filmSide/2)) * detectorPixel / (fieldDiameter / 2)
-	return (1 - 0.18*r*r) * inField(i, j)
+// beamAt is the beam's strength over a film of side pixels: 1 in the middle,
+// less towards the edge, nothing beyond the diaphragm.
+func beamAt(side, i, j int) float64 {
+	r := offCentre(side, i, j)
+	return (1 - 0.18*r*r) * inField(side, i, j)
 }
 
 // inField is 1 in the round field, 0 beyond the diaphragm, with a soft edge.
-func inField(i, j int) float64 {
-	r := math.Sqrt(sq(float64(i)+0.5-filmSide/2)+sq(float64(j)+0.5-filmSide/2)) * detectorPixel / (fieldDiameter / 2)
-	return step(1-r, 0.006)
+func inField(side, i, j int) float64 { return step(1-offCentre(side, i, j), 0.006) }
+
+// offCentre is how far off the middle of the field a pixel lies: 1 at its edge.
+func offCentre(side, i, j int) float64 {
+	half := float64(side) / 2
+	return math.Sqrt(sq(float64(i)+0.5-half)+sq(float64(j)+0.5-half)) * pixelOf(side) / (fieldDiameter / 2)
 }
 
 // capped keeps open beam from drowning a mean.
@@ -255,14 +268,15 @@ func develop(counts plate) []uint16 {
 		}
 		log.v[i] = l
 	}
-	slow := log.lifted().wide(70)
-	soft := log.blurred(2.2)
+	scale := float64(counts.side) / filmSide
+	slow := log.lifted().wide(70 * scale)
+	soft := log.blurred(2.2 * scale)
 	var sample []float64
 	for j := range counts.side {
 		for i := range counts.side {
 			at := j*counts.side + i
 			soft.v[at] = log.v[at] - slowHeld*slow.v[at] + 0.45*(log.v[at]-soft.v[at])
-			if (i+j)%16 == 0 && inField(i, j) == 1 {
+			if (i+j)%16 == 0 && inField(counts.side, i, j) == 1 {
 				sample = append(sample, soft.v[at])
 			}
 		}
@@ -284,7 +298,7 @@ func develop(counts plate) []uint16 {
 			case v < 0.16:
 				v = 0.16 * math.Exp((v-0.16)/0.16)
 			}
-			out[at] = uint16(math.Round(v * top * inField(i, j)))
+			out[at] = uint16(math.Round(v * top * inField(counts.side, i, j)))
 		}
 	}
 	return out
@@ -294,7 +308,7 @@ func develop(counts plate) []uint16 {
 // the dark does not bleed into slow variations.
 func (p plate) lifted() plate {
 	out := newPlate(p.side)
-	edge := fieldDiameter/2/detectorPixel - 6
+	edge := fieldDiameter/2/pixelOf(p.side) - 6
 	mid := float64(p.side) / 2
 	for j := range p.side {
 		for i := range p.side {

@@ -2,6 +2,7 @@ package phantom
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 
 	"github.com/suyashkumar/dicom"
@@ -17,6 +18,7 @@ import (
 const (
 	studyUID  = "2.25.201738382329183932240944777626898715458"
 	seriesUID = "2.25.50501043770160113438575091815396820147"
+	runSeries = "2.25.169966542113714439784633068273721828423"
 	caseDate  = "20260314"
 	caseTime  = "091000"
 )
@@ -24,24 +26,32 @@ const (
 // xaImageStorage is the SOP class of X-Ray Angiographic Image Storage (PS3.4 B.5).
 const xaImageStorage = "1.2.840.10008.5.1.4.1.1.12.1"
 
-// instance is the data set of a film (X-Ray Angiographic IOD, PS3.3 A.14).
-func instance(s shot, pixels []uint16) (dicom.Dataset, error) {
-	g := geometry(s.primary, s.secondary)
+// element of a data set.
+type element struct {
+	t tag.Tag
+	v any
+}
+
+// instance is the data set of a film, or of a run of frames of which more says
+// the rest (X-Ray Angiographic IOD, PS3.3 A.14).
+func instance(s shot, frames [][]uint16, more ...element) (dicom.Dataset, error) {
+	side := int(math.Sqrt(float64(len(frames[0]))))
+	g := geometryOf(s.primary, s.secondary, side)
 	o, ok := carm.Orientation(g)
 	if !ok {
 		return dicom.Dataset{}, fmt.Errorf("orientation at %g, %g degrees cannot be told", s.primary, s.secondary)
 	}
 	ds := func(v float64) []string { return []string{strconv.FormatFloat(v, 'g', 10, 64)} }
 	is := func(v int) []string { return []string{strconv.Itoa(v)} }
-	native := &frame.NativeFrame[uint16]{
-		RawData: pixels, InternalSamplesPerPixel: 1,
-		InternalRows: g.Rows, InternalCols: g.Columns, InternalBitsPerSample: 16,
+	var natives []*frame.Frame
+	for _, pixels := range frames {
+		natives = append(natives, &frame.Frame{NativeData: &frame.NativeFrame[uint16]{
+			RawData: pixels, InternalSamplesPerPixel: 1,
+			InternalRows: g.Rows, InternalCols: g.Columns, InternalBitsPerSample: 16,
+		}})
 	}
 	var out dicom.Dataset
-	for _, e := range []struct {
-		t tag.Tag
-		v any
-	}{
+	for _, e := range append([]element{
 		{tag.SpecificCharacterSet, []string{"ISO_IR 192"}},
 		{tag.ImageType, []string{"ORIGINAL", "PRIMARY", "SINGLE PLANE"}},
 		{tag.SOPClassUID, []string{xaImageStorage}},
@@ -60,7 +70,7 @@ func instance(s shot, pixels []uint16) (dicom.Dataset, error) {
 		{tag.InstitutionName, []string{"Skarrowmouth Harbour Day Surgery Unit (invented)"}},
 		{tag.ReferringPhysicianName, []string{}},
 		{tag.StudyDescription, []string{"Sacral test needles, practice case"}},
-		{tag.SeriesDescription, []string{"Held fluoroscopy images"}},
+		{tag.SeriesDescription, []string{s.series}},
 		{tag.ManufacturerModelName, []string{"Simulated C-arm"}},
 		{tag.PatientName, []string{"PRACTICE^CASE"}},
 		{tag.PatientID, []string{"PRACTICE-1"}},
@@ -84,9 +94,9 @@ func instance(s shot, pixels []uint16) (dicom.Dataset, error) {
 		{tag.FieldOfViewRotation, ds(g.FieldOfViewRotation.Value)},
 		{tag.FieldOfViewHorizontalFlip, []string{g.FieldOfViewFlip}},
 		{tag.StudyInstanceUID, []string{studyUID}},
-		{tag.SeriesInstanceUID, []string{seriesUID}},
+		{tag.SeriesInstanceUID, []string{s.seriesUID}},
 		{tag.StudyID, []string{"PRACTICE"}},
-		{tag.SeriesNumber, is(1)},
+		{tag.SeriesNumber, is(s.seriesNumber)},
 		{tag.AcquisitionNumber, is(s.number)},
 		{tag.InstanceNumber, is(s.number)},
 		{tag.PatientOrientation, []string{o.Row, o.Column}},
@@ -103,8 +113,8 @@ func instance(s shot, pixels []uint16) (dicom.Dataset, error) {
 		{tag.WindowCenter, ds(windowCentre)},
 		{tag.WindowWidth, ds(windowWidth)},
 		{tag.LossyImageCompression, []string{"00"}},
-		{tag.PixelData, dicom.PixelDataInfo{Frames: []*frame.Frame{{NativeData: native}}}},
-	} {
+		{tag.PixelData, dicom.PixelDataInfo{Frames: natives}},
+	}, more...) {
 		element, err := dicom.NewElement(e.t, e.v)
 		if err != nil {
 			return dicom.Dataset{}, fmt.Errorf("element %s: %w", e.t, err)

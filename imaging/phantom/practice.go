@@ -30,8 +30,8 @@ const (
 )
 
 // Practice writes the practice case into dir, making it where it is not there:
-// frontal.dcm and lateral.dcm, truth.json, and marks.csv with the marks of
-// Observer. What is there under these names is replaced, each file whole. The
+// frontal.dcm and lateral.dcm, advance.dcm (the run of a needle being advanced),
+// truth.json, and marks.csv with the marks of Observer on the two films. What is there under these names is replaced, each file whole. The
 // case is the same every time. progress, which may be nil, is told how many of
 // total steps are done, from one goroutine at a time.
 func Practice(dir string, progress func(done, total int)) (Truth, error) {
@@ -43,8 +43,9 @@ func Practice(dir string, progress func(done, total int)) (Truth, error) {
 	}
 	const total = 100
 	// Shares of the work, as measured: the grid, then the films.
-	gridShare := 34
-	filmShare := (total - gridShare) / len(shots)
+	gridShare := 30
+	runShare := 14
+	filmShare := (total - gridShare - runShare) / len(shots)
 	m := newMidline()
 	var needles []needle
 	for _, p := range plans {
@@ -60,6 +61,12 @@ func Practice(dir string, progress func(done, total int)) (Truth, error) {
 		cameras = append(cameras, c)
 		truth.Films = append(truth.Films, truth.onFilm(s, c))
 	}
+
+	run, runCamera, err := filmRun(needles)
+	if err != nil {
+		return Truth{}, err
+	}
+	truth.Runs = append(truth.Runs, run)
 
 	// The small files first: a folder that cannot be written to shows at once.
 	marks, err := marksCSV(m, truth, cameras)
@@ -81,7 +88,7 @@ func Practice(dir string, progress func(done, total int)) (Truth, error) {
 	for i, s := range shots {
 		before := gridShare + i*filmShare
 		back := opaque(cameras[i], v, func(part float64) { progress(before+int(part*float64(filmShare)*0.6), total) })
-		ds, err := instance(s, expose(cameras[i], back, needles, noiseSeed+uint64(s.number)))
+		ds, err := instance(s, [][]uint16{expose(cameras[i], back, needles, noiseSeed+uint64(s.number))})
 		if err != nil {
 			return Truth{}, fmt.Errorf("practice case: %s: %w", s.file, err)
 		}
@@ -89,6 +96,18 @@ func Practice(dir string, progress func(done, total int)) (Truth, error) {
 			return Truth{}, fmt.Errorf("practice case: %w", err)
 		}
 		progress(before+filmShare, total)
+		if s.primary != advance.primary || s.secondary != advance.secondary {
+			continue
+		}
+		// The run looks the same way: its backdrop is the film's, whose samples
+		// are as far apart as the run's pixels.
+		ds, err = run.expose(runCamera, back, needles, func(part float64) { progress(before+filmShare+int(part*float64(runShare)), total) })
+		if err != nil {
+			return Truth{}, fmt.Errorf("practice case: %s: %w", run.File, err)
+		}
+		if err := dicomfile.Write(filepath.Join(dir, run.File), ds); err != nil {
+			return Truth{}, fmt.Errorf("practice case: %w", err)
+		}
 	}
 	progress(total, total)
 	return truth, nil

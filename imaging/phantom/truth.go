@@ -26,6 +26,7 @@ func pointOf(v r3.Vec) Point { return Point{v.X, v.Y, v.Z} }
 type Truth struct {
 	Coordinates string  `json:"coordinates"`
 	Films       []Film  `json:"films"`
+	Runs        []Run   `json:"runs"`
 	Curves      []Curve `json:"curves"`
 	// SacroiliacLine joins the lower ends of the joints: left, then right.
 	SacroiliacLine [2]Point  `json:"sacroiliacLine"`
@@ -120,11 +121,16 @@ type shot struct {
 	time               string // of acquisition, HHMMSS
 	number             int
 	uid                string // SOP Instance UID
+
+	series, seriesUID string // description and UID of its series
+	seriesNumber      int
 }
 
+const heldImages = "Held fluoroscopy images"
+
 var shots = []shot{
-	{"frontal.dcm", imaging.Frontal, 180, 0, "091240", 1, "2.25.251506755222861882027883350212577699353"},
-	{"lateral.dcm", imaging.Lateral, 90, 0, "091655", 2, "2.25.334754989035096616748332646017360886846"},
+	{"frontal.dcm", imaging.Frontal, 180, 0, "091240", 1, "2.25.251506755222861882027883350212577699353", heldImages, seriesUID, 1},
+	{"lateral.dcm", imaging.Lateral, 90, 0, "091655", 2, "2.25.334754989035096616748332646017360886846", heldImages, seriesUID, 1},
 }
 
 // knowledge gathers the truth from the anatomy and the needles.
