@@ -71,7 +71,7 @@ func runList(c *call) error {
 
 // list prints the films of the case that is open, and who has marked them.
 func (r *reader) list(w io.Writer) error {
-	names, unreadable := sidecar.Observers(r.dir())
+	names, unreadable := sidecar.ObserversOf(r.dir(), r.kase.Headers())
 	book := mark.Book{}
 	if r.observer != "" || len(names) == 1 && unreadable == nil {
 		report, err := r.load(noOptions)

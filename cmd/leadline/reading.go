@@ -86,7 +86,7 @@ func (r *reader) settleObserver() error {
 	if r.observer != "" {
 		return nil
 	}
-	names, err := sidecar.Observers(r.dir())
+	names, err := sidecar.ObserversOf(r.dir(), r.kase.Headers())
 	switch {
 	case err != nil:
 		return err

@@ -18,12 +18,7 @@ const (
 	lockSuffix = ".leadline.lock"
 )
 
-// pathOf is where an observer's sidecar lies.
-func pathOf(dir, observer string) string {
-	return filepath.Join(dir, mark.SafeName(observer)+suffix)
-}
-
-// hold takes the lock of an observer's sidecar, an advisory lock of the
+// hold takes the lock of an observer's sidecars, an advisory lock of the
 // operating system: it goes with the process that holds it, so a lock file left
 // over by a crash locks nobody out.
 func hold(dir, observer string) (*os.File, error) {

@@ -20,11 +20,12 @@ import (
 	"leadline/measure/placement"
 )
 
-// Store is the one writer of an observer's sidecar in a folder. It is not for
-// use by several goroutines at once.
+// Store is the one writer of an observer's sidecars in a folder, and works on
+// that of one study. It is not for use by several goroutines at once.
 type Store struct {
-	dir, observer, path string
-	lock                *os.File
+	dir, observer string
+	path          string // of the sidecar; empty until it is found or placed
+	lock          *os.File
 	// doc is the file as last read or written, nil where there was none; last
 	// is what it holds.
 	doc  []byte
@@ -50,37 +51,37 @@ func Lock(dir, observer string) (*Store, error) {
 		return nil, err
 	}
 	s := &Store{
-		dir: dir, observer: observer, path: pathOf(dir, observer), lock: f,
+		dir: dir, observer: observer, lock: f,
 		now: time.Now, step: func(string) error { return nil }, verify: verifySaves,
 	}
 	s.sweep()
 	return s, nil
 }
 
-// sweep removes what writes of this sidecar that were cut short left behind;
-// nobody else can be writing it now.
+// sweep removes what writes of these sidecars that were cut short left behind;
+// nobody else can be writing them now.
 func (s *Store) sweep() {
-	base := filepath.Base(s.path)
 	entries, err := os.ReadDir(s.dir)
 	if err != nil {
 		return
 	}
 	for _, e := range entries {
-		if rest, ok := strings.CutPrefix(e.Name(), "."+base); ok && rest != "" && strings.Trim(rest, "0123456789") == "" {
+		if unfinished(e.Name(), s.observer) {
 			os.Remove(filepath.Join(s.dir, e.Name()))
 		}
 	}
 }
 
-// Load reads the sidecar; found is false where there is none yet, and the
-// report then holds the observer's name alone. See the function Load.
+// Load reads the sidecar of the images' study; found is false where there is
+// none yet, and the report then holds the observer's name alone. See the
+// function Load.
 func (s *Store) Load(images []*imaging.Header) (r Report, found bool, err error) {
-	r, doc, err := load(s.path, s.observer, images)
+	k, err := load(s.dir, s.observer, images)
 	if err != nil {
 		return Report{}, false, err
 	}
-	s.doc, s.last = doc, r
-	return r, doc != nil, nil
+	s.path, s.doc, s.last = k.path, k.doc, k.report
+	return k.report, k.doc != nil, nil
 }
 
 // Save writes the report if it differs from what is kept, as the next revision,
@@ -94,6 +95,13 @@ func (s *Store) Load(images []*imaging.Header) (r Report, found bool, err error)
 func (s *Store) Save(r *Report) error {
 	if r.Book.Observer != s.observer {
 		return fmt.Errorf("%w: a report of observer %q cannot be saved as that of %q", imaging.ErrBadInput, r.Book.Observer, s.observer)
+	}
+	if s.path == "" {
+		k, err := locate(s.dir, s.observer, r.Images)
+		if err != nil {
+			return err
+		}
+		s.path = k.path
 	}
 	if err := s.unchanged(); err != nil {
 		return err
@@ -206,6 +214,9 @@ func (s *Store) write(doc []byte) error {
 // Keep sets the sidecar as it stands aside, under a name of its own beside it
 // that no later Keep overwrites. Where there is none it does nothing.
 func (s *Store) Keep() error {
+	if s.path == "" {
+		return nil
+	}
 	if err := s.unchanged(); err != nil {
 		return err
 	}
@@ -304,34 +315,37 @@ func rounded(p placement.Placement) placement.Placement {
 	return p
 }
 
-// Load reads the observer's sidecar in dir without locking it; found is false
-// where there is none. Its films get their Geometry and headers from images,
-// and its Images are those given: more than it knew are welcome.
+// Load reads the observer's sidecar in dir without locking it, that of the study
+// the images are of; found is false where there is none. Its films get their
+// Geometry and headers from images, and its Images are those given: more than it
+// knew are welcome.
 //
 // Where an image that marks, statements or results refer to is not among
-// images, or differs in study, columns, rows or frames, or the file is damaged
-// or another observer's, it gives imaging.ErrBadInput saying which.
+// images, or differs in columns, rows or frames, or the file is damaged or
+// another observer's, it gives imaging.ErrBadInput saying which; where two
+// sidecars are of the study, imaging.ErrConflict.
 func Load(dir, observer string, images []*imaging.Header) (r Report, found bool, err error) {
-	r, doc, err := load(pathOf(dir, observer), observer, images)
-	return r, doc != nil, err
+	k, err := load(dir, observer, images)
+	return k.report, k.doc != nil, err
 }
 
-func load(path, observer string, images []*imaging.Header) (Report, []byte, error) {
-	doc, err := read(path)
-	if err != nil || doc == nil {
-		return Report{Book: mark.Book{Observer: observer}, Images: images}, nil, err
+func load(dir, observer string, images []*imaging.Header) (kept, error) {
+	k, err := locate(dir, observer, images)
+	switch {
+	case err != nil:
+		return kept{}, err
+	case k.doc == nil:
+		k.report = Report{Book: mark.Book{Observer: observer}, Images: images}
+		return k, nil
+	case k.bad != nil:
+		return kept{}, fmt.Errorf("%s: %w; it was left as it is: mend it or move it away", k.path, k.bad)
+	case k.report.Book.Observer != observer:
+		return kept{}, fmt.Errorf("%s: %w: belongs to observer %q, not to %q", k.path, imaging.ErrBadInput, k.report.Book.Observer, observer)
 	}
-	r, err := Decode(doc)
-	if err != nil {
-		return Report{}, nil, fmt.Errorf("%s: %w; it was left as it is: mend it or move it away", path, err)
+	if err := k.report.beside(images); err != nil {
+		return kept{}, fmt.Errorf("%s: %w", k.path, err)
 	}
-	if r.Book.Observer != observer {
-		return Report{}, nil, fmt.Errorf("%s: %w: belongs to observer %q, not to %q", path, imaging.ErrBadInput, r.Book.Observer, observer)
-	}
-	if err := r.beside(images); err != nil {
-		return Report{}, nil, fmt.Errorf("%s: %w", path, err)
-	}
-	return r, doc, nil
+	return k, nil
 }
 
 // read gives the file's bytes; nil where there is none.
@@ -357,9 +371,13 @@ func read(path string) ([]byte, error) {
 	return doc, nil
 }
 
-// Observers are the names of those who have a sidecar in dir, sorted. A sidecar
-// that cannot be read is told in err; the others are named all the same.
-func Observers(dir string) (names []string, err error) {
+// Observers are the names of those who have a sidecar in dir, of whichever
+// study, sorted. A sidecar that cannot be read is told in err; the others are
+// named all the same.
+func Observers(dir string) (names []string, err error) { return ObserversOf(dir, nil) }
+
+// ObserversOf is Observers for the study that the images are of.
+func ObserversOf(dir string, images []*imaging.Header) (names []string, err error) {
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w: cannot be listed: %v", dir, imaging.ErrBadInput, err)
@@ -369,25 +387,22 @@ func Observers(dir string) (names []string, err error) {
 		if e.IsDir() || !strings.HasSuffix(e.Name(), suffix) || strings.HasPrefix(e.Name(), ".") {
 			continue
 		}
-		path := filepath.Join(dir, e.Name())
-		doc, bad := read(path)
-		var r Report
-		if bad == nil {
-			if r, bad = Decode(doc); bad != nil {
-				bad = fmt.Errorf("%s: %w", path, bad)
-			}
+		k, bad := open(filepath.Join(dir, e.Name()))
+		if bad == nil && k.bad != nil {
+			bad = fmt.Errorf("%s: %w", k.path, k.bad)
 		}
-		if bad != nil {
+		switch {
+		case bad != nil:
 			if damaged++; damaged == 1 {
 				err = bad
 			}
-			continue
+		case k.of(images):
+			names = append(names, k.report.Book.Observer)
 		}
-		names = append(names, r.Book.Observer)
 	}
 	if damaged > 1 {
 		err = fmt.Errorf("%w (and %d more that cannot be read)", err, damaged-1)
 	}
 	slices.Sort(names)
-	return names, err
+	return slices.Compact(names), err
 }

@@ -251,7 +251,7 @@ func TestChangedUnderneath(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer fresh.Close()
-	if err := os.WriteFile(fresh.path, doc, 0o644); err != nil {
+	if err := os.WriteFile(pathOf(s.dir, "Observer B"), doc, 0o644); err != nil {
 		t.Fatal(err)
 	}
 	mine := unsaved()
@@ -302,8 +302,8 @@ func TestOtherImages(t *testing.T) {
 		"study":   {with(0, func(h *imaging.Header) { h.Study = "1.2.3" }), []string{"study 1.2.3"}},
 		"class":   {with(0, func(h *imaging.Header) { h.SOPClass = "1.2.3" }), []string{"class 1.2.3"}},
 		"missing": {r.Images[:1], []string{r.Images[1].SOPInstance, "not here"}},
-		"none of them": {[]*imaging.Header{{SOPInstance: "1.2.3", Study: "1.2.4", Columns: 10, Rows: 10, Frames: 1}},
-			[]string{"belongs to study " + r.Images[0].Study}},
+		"none of them": {[]*imaging.Header{{SOPInstance: "1.2.3", Study: r.Images[0].Study, Columns: 10, Rows: 10, Frames: 1}},
+			[]string{"not here"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, _, err := Load(s.dir, "Observer A", c.images)
@@ -332,11 +332,12 @@ func TestAnotherObserversFile(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer b.Close()
-	if b.path == s.path {
+	path := pathOf(s.dir, "Observer/A")
+	if path == s.path {
 		t.Error("two observers share a file")
 	}
 	doc, _ := os.ReadFile(s.path)
-	if err := os.WriteFile(b.path, doc, 0o644); err != nil {
+	if err := os.WriteFile(path, doc, 0o644); err != nil {
 		t.Fatal(err)
 	}
 	_, _, err = b.Load(r.Images)
