@@ -28,6 +28,7 @@ func Compute(films []Film, book mark.Book, opt Options) Placement {
 		w.frontalFilms(o)
 	}
 	w.crossings(objects)
+	w.spaces(objects)
 	for _, o := range objects {
 		w.decide(o)
 	}
@@ -48,6 +49,7 @@ type work struct {
 	bare   bool // values only, no budget: what Monte Carlo needs
 	// streams are the draws of inputs, by name.
 	streams map[string][]float64
+	couples map[[2]*sheet]*couple
 }
 
 // sheet is a film with its marks.
@@ -73,6 +75,7 @@ type object struct {
 	openings []outline          // the dorsal openings its entry lies in
 	lateral  []*sounding
 	frontal  []*sounding
+	space    *spaceSounding // both films together; nil where they do not tell
 	missing  []Missing
 }
 

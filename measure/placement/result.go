@@ -132,7 +132,7 @@ func (w *work) changes(objects []*object) {
 				continue
 			}
 			for _, a := range w.values {
-				if a.object != earlier || a.quantity != b.quantity || a.contact != b.contact || a.unit != b.unit {
+				if a.object != earlier || a.quantity != b.quantity || a.plane != b.plane || a.contact != b.contact || a.unit != b.unit {
 					continue
 				}
 				c := &computed{object: later, quantity: "depth-change", plane: b.plane, value: quantity.Difference(b.value, a.value), unit: b.unit, contact: b.contact, of: earlier.name, sheets: []*sheet{b.sheets[0]}, length: true}

@@ -1,0 +1,540 @@
+package placement
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"leadline/imaging/carm"
+	"leadline/measure/curve"
+	"leadline/measure/mark"
+	"leadline/measure/quantity"
+)
+
+// space is what a frontal and a lateral film together say of one device. It is
+// a value: a displaced copy answers what the quantities would be then.
+//
+// Patient coordinates are those of package carm. The sagittal plane is at right
+// angles to the patient's left-right axis, through the marked midline, which
+// lies on the dorsal surface. Ventral margin and dorsal surface lie in it and
+// are extended along its normal, so that a crossing with either is a crossing in
+// the projection on the plane.
+type space struct {
+	front, side carm.Camera
+	tip         r3.Vec         // of the device, as adjusted
+	contacts    map[int]r3.Vec // by contact number: those seen on both films, as adjusted
+	lateral     *lateral
+	frontal     *frontal
+	roll, tilt  float64 // radians, of the sagittal plane about the patient's long and front-back axis
+}
+
+// Slots of what two films give follow those of the lateral film and its
+// contacts.
+const (
+	spaceOffsetEntry = iota // mm
+	spaceMedial
+	spaceSuperior
+	spaceFractionMedial
+	spaceFractionSuperior
+	spaceOffsetTip
+	spaceSurface // degrees
+	spaceEntryX  // mm, patient coordinates
+	spaceEntryY
+	spaceEntryZ
+	spaceTipX
+	spaceTipY
+	spaceTipZ
+	spaceHubX // of the shaft, where the lateral film's marks begin
+	spaceHubY
+	spaceHubZ
+	spaceSlots
+)
+
+// leastLean is the sine of the angle below which the two planes that a shaft
+// spans with the sources are one: about three degrees.
+const leastLean = 0.05
+
+func (sp *space) first() int { return lateralSlots + len(sp.lateral.contacts) }
+
+// sagittal is the plane normal . P = at, with unit axes of the plane.
+type sagittal struct {
+	normal, back, head r3.Vec
+	at                 float64
+}
+
+func (g sagittal) of(p r3.Vec) r2.Vec { return r2.Vec{X: r3.Dot(g.back, p), Y: r3.Dot(g.head, p)} }
+
+// from the plane's coordinates and the distance along its normal.
+func (g sagittal) from(p r2.Vec, x float64) r3.Vec {
+	return r3.Add(r3.Add(r3.Scale(p.X, g.back), r3.Scale(p.Y, g.head)), r3.Scale(x, g.normal))
+}
+
+// seen is the point seen at px by c that lies at x along the normal.
+func (g sagittal) seen(c carm.Camera, px r2.Vec, x float64) r3.Vec {
+	o, d := c.Ray(px)
+	return r3.Add(o, r3.Scale((x-r3.Dot(g.normal, o))/r3.Dot(g.normal, d), d))
+}
+
+func (sp *space) plane() sagittal {
+	g := sagittal{normal: r3.Vec{X: 1}, back: r3.Vec{Y: 1}, head: r3.Vec{Z: 1}}
+	if sp.roll != 0 || sp.tilt != 0 {
+		a, b := r3.NewRotation(sp.tilt, g.back), r3.NewRotation(sp.roll, g.head)
+		for _, v := range []*r3.Vec{&g.normal, &g.back, &g.head} {
+			*v = b.Rotate(a.Rotate(*v))
+		}
+	}
+	return g
+}
+
+// way is a device's course in the patient: its points from skin to tip.
+type way struct {
+	points []r3.Vec
+	leads  bool
+}
+
+// course finds it, or why it cannot be found.
+func (sp *space) course(g sagittal) (way, string) {
+	if sp.lateral.device.lead {
+		return sp.leadCourse(g)
+	}
+	a, why := newAxis(sp.lateral.device.drawn, sp.lateral.plane)
+	if why != "" {
+		return way{}, sp.lateral.device.name + ": " + why
+	}
+	b, why := newAxis(sp.frontal.device.drawn, sp.frontal.plane)
+	if why != "" {
+		return way{}, sp.frontal.device.name + ": " + why
+	}
+	normal := func(c carm.Camera, p plane, a axis) (source, n, hub r3.Vec) {
+		source, hub = c.Ray(p.pixel(a.At(a.hub)))
+		_, tip := c.Ray(p.pixel(a.At(a.tip)))
+		return source, r3.Unit(r3.Cross(hub, tip)), hub
+	}
+	s, n, hub := normal(sp.side, sp.lateral.plane, a)
+	t, m, _ := normal(sp.front, sp.frontal.plane, b)
+	d := r3.Cross(n, m)
+	if !(r3.Norm(d) > leastLean) {
+		return way{}, "the shaft lies in one plane with both beams: which way it leans cannot be told"
+	}
+	d = r3.Unit(d)
+	// The point of both planes nearest to the tip.
+	k := r3.Dot(n, m)
+	x, y := r3.Dot(n, r3.Sub(s, sp.tip)), r3.Dot(m, r3.Sub(t, sp.tip))
+	tip := r3.Add(sp.tip, r3.Add(r3.Scale((x-k*y)/(1-k*k), n), r3.Scale((y-k*x)/(1-k*k), m)))
+	// The lateral film's hub on it: there the ray s + u hub lies over the line,
+	// both in the plane of n.
+	across := r3.Cross(d, n)
+	u := r3.Dot(across, r3.Sub(tip, s)) / r3.Dot(across, hub)
+	return way{points: []r3.Vec{r3.Add(s, r3.Scale(u, hub)), tip}}, ""
+}
+
+// leadCourse follows a lead's picture on the lateral film and finds how far to
+// the side each of its points lies: from where the epipolar line meets the
+// lead's picture on the frontal film, from contacts and tip seen on both, and
+// between those by the length of the way.
+func (sp *space) leadCourse(g sagittal) (way, string) {
+	l, f := sp.lateral, sp.frontal
+	if l.device.curve == nil {
+		return way{}, needMark(l.device)
+	}
+	if f.device.curve == nil {
+		return way{}, needMark(f.device)
+	}
+	type fixed struct{ along, side float64 }
+	var known []fixed
+	a, b := l.device.curve.Range()
+	where := func(px r2.Vec) float64 {
+		t, _ := l.device.curve.Nearest(l.plane.at(px), a, b)
+		return l.device.curve.Length(a, t)
+	}
+	n := len(l.device.px)
+	along := make([]float64, n)
+	for i, px := range l.device.px {
+		along[i] = where(px)
+		if i == n-1 {
+			break
+		}
+		if side, ok := sp.across(g, px); ok {
+			known = append(known, fixed{along[i], side})
+		}
+	}
+	for _, k := range l.contacts {
+		if p, ok := sp.contacts[k.index]; ok {
+			known = append(known, fixed{where(k.px[0]), r3.Dot(g.normal, p)})
+		}
+	}
+	known = append(known, fixed{along[n-1], r3.Dot(g.normal, sp.tip)})
+	side := func(s float64) float64 {
+		// The two nearest on either side.
+		lo, hi := -1, -1
+		for i, k := range known {
+			if k.along <= s && (lo < 0 || k.along > known[lo].along) {
+				lo = i
+			}
+			if k.along >= s && (hi < 0 || k.along < known[hi].along) {
+				hi = i
+			}
+		}
+		switch {
+		case lo < 0:
+			return known[hi].side
+		case hi < 0 || known[hi].along == known[lo].along:
+			return known[lo].side
+		}
+		u := (s - known[lo].along) / (known[hi].along - known[lo].along)
+		return known[lo].side + u*(known[hi].side-known[lo].side)
+	}
+	out := way{leads: true}
+	for i, px := range l.device.px {
+		out.points = append(out.points, g.seen(sp.side, px, side(along[i])))
+	}
+	return out, ""
+}
+
+// across is how far along the normal the lead's point seen at px on the lateral
+// film lies, where its epipolar line meets the lead's picture on the frontal film
+// once and not at a grazing angle.
+func (sp *space) across(g sagittal, px r2.Vec) (float64, bool) {
+	f := sp.frontal
+	p, d, ok := carm.Epipolar(sp.side, px, sp.front)
+	if !ok {
+		return 0, false
+	}
+	at := f.plane.at
+	level := curve.Line{Origin: at(p), Direction: r2.Unit(r2.Sub(at(r2.Add(p, d)), at(p)))}
+	xs := f.device.curve.CrossLine(level)
+	if len(xs) != 1 || math.Abs(r2.Cross(f.device.curve.Tangent(xs[0].T), level.Direction)) < 0.3 {
+		return 0, false
+	}
+	o, ray := sp.side.Ray(px)
+	t, other := sp.front.Ray(f.plane.pixel(xs[0].Point))
+	// Both rays meet: the length u of the first solves o + u ray = t + v other.
+	n := r3.Cross(ray, other)
+	u := r3.Dot(r3.Cross(r3.Sub(t, o), other), n) / r3.Norm2(n)
+	return r3.Dot(g.normal, r3.Add(o, r3.Scale(u, ray))), true
+}
+
+// evaluate computes every slot.
+func (sp *space) evaluate() *found {
+	base := sp.first()
+	f := newFound(base + spaceSlots)
+	g := sp.plane()
+	w, why := sp.course(g)
+	if why != "" {
+		for s := range f.why {
+			f.why[s] = why
+		}
+		return f
+	}
+	tip, hub := w.points[len(w.points)-1], w.points[0]
+	f.v[base+spaceTipX], f.v[base+spaceTipY], f.v[base+spaceTipZ] = tip.X, tip.Y, tip.Z
+	f.v[base+spaceHubX], f.v[base+spaceHubY], f.v[base+spaceHubZ] = hub.X, hub.Y, hub.Z
+	mid, noMid := sp.midline()
+	if noMid != "" {
+		for s := range base + spaceTipX {
+			f.why[s] = noMid
+		}
+		return f
+	}
+	entry, ok := sp.settle(&g, w, mid)
+	l := sp.onPlane(g, w)
+	seen := l.evaluate()
+	copy(f.v[:base], seen.v)
+	copy(f.why[:base], seen.why)
+	f.notes, f.fusion, f.axis = seen.notes, seen.fusion, seen.axis
+	sp.lengthen(f, l, w, g)
+	sp.surface(f, l, w)
+	if !ok {
+		why := seen.why[entryX]
+		if why == "" {
+			why = "the entry is not known: mark the dorsal-margin on the lateral film"
+		}
+		for s := range spaceTipX {
+			if s != spaceSurface {
+				f.why[base+s] = why
+			}
+		}
+		f.why[base+spaceSurface] = why
+		return f
+	}
+	f.v[base+spaceEntryX], f.v[base+spaceEntryY], f.v[base+spaceEntryZ] = entry.X, entry.Y, entry.Z
+	sp.sideways(f, g, entry, tip)
+	return f
+}
+
+// midline is the plane of the frontal film's source and the marked midline: a
+// point of it and its normal.
+type midplane struct{ source, normal r3.Vec }
+
+func (sp *space) midline() (midplane, string) {
+	m := sp.frontal.midline
+	fit, ok := curve.Fit(sp.frontal.plane.all(m.px))
+	if !ok {
+		if m.lack != "" {
+			return midplane{}, m.lack
+		}
+		return midplane{}, "mark the midline on the frontal film"
+	}
+	s, a := sp.front.Ray(sp.frontal.plane.pixel(fit.At(0)))
+	_, b := sp.front.Ray(sp.frontal.plane.pixel(fit.At(10)))
+	return midplane{s, r3.Unit(r3.Cross(a, b))}, ""
+}
+
+// across gives how far along n from p the midline lies.
+func (m midplane) across(p, n r3.Vec) float64 {
+	return r3.Dot(m.normal, r3.Sub(m.source, p)) / r3.Dot(m.normal, n)
+}
+
+// settle finds the sagittal plane through the midline at the entry, each of
+// which hangs on the other a little, and the entry. Where there is no entry the
+// plane goes through the midline level with the tip.
+func (sp *space) settle(g *sagittal, w way, mid midplane) (entry r3.Vec, ok bool) {
+	tip := w.points[len(w.points)-1]
+	g.at = r3.Dot(g.normal, tip) + mid.across(tip, g.normal)
+	if sp.lateral.dorsal.curve == nil {
+		return r3.Vec{}, false
+	}
+	for range 12 {
+		l := lateral{plane: millimetre, device: sp.flat(*g, w), dorsal: sp.lineOn(*g, sp.lateral.dorsal), ventral: line{}}
+		if sp.lateral.ventral.curve != nil {
+			l.ventral = sp.lineOn(*g, sp.lateral.ventral)
+		}
+		e, found := l.entryPoint()
+		if !found {
+			return r3.Vec{}, false
+		}
+		entry = g.from(e, w.side(*g, e))
+		at := r3.Dot(g.normal, entry) + mid.across(entry, g.normal)
+		done := math.Abs(at-g.at) < 1e-7
+		g.at = at
+		if done {
+			break
+		}
+	}
+	return entry, true
+}
+
+// entryPoint is where the device enters, plane units.
+func (l *lateral) entryPoint() (r2.Vec, bool) {
+	if l.device.lead {
+		if l.device.curve == nil || l.dorsal.curve == nil {
+			return r2.Vec{}, false
+		}
+		if xs := l.device.curve.CrossCurve(l.dorsal.curve); len(xs) > 0 {
+			return xs[0].Point, true
+		}
+		return r2.Vec{}, false
+	}
+	a, why := newAxis(l.device.drawn, l.plane)
+	if why != "" || l.dorsal.curve == nil {
+		return r2.Vec{}, false
+	}
+	if e := l.entry(a); e != nil {
+		return e.Point, true
+	}
+	return r2.Vec{}, false
+}
+
+// flat is the device's course as it looks along the normal.
+func (sp *space) flat(g sagittal, w way) line {
+	d := sp.lateral.device.drawn
+	d.px = make([]r2.Vec, len(w.points))
+	for i, p := range w.points {
+		d.px[i] = g.of(p)
+	}
+	d.sd *= math.Max(sp.lateral.plane.column, sp.lateral.plane.row)
+	if w.leads {
+		return newLine(d, millimetre, openForm)
+	}
+	return line{drawn: d}
+}
+
+// side is how far along the normal the course lies where it looks to be at p.
+func (w way) side(g sagittal, p r2.Vec) float64 {
+	best, out := math.Inf(1), 0.0
+	for i := 1; i < len(w.points); i++ {
+		a, b := g.of(w.points[i-1]), g.of(w.points[i])
+		d := r2.Sub(b, a)
+		u := r2.Dot(r2.Sub(p, a), d) / r2.Norm2(d)
+		if w.leads || len(w.points) > 2 {
+			u = math.Max(0, math.Min(1, u))
+		}
+		if r := r2.Norm(r2.Sub(p, r2.Add(a, r2.Scale(u, d)))); r < best {
+			x, y := r3.Dot(g.normal, w.points[i-1]), r3.Dot(g.normal, w.points[i])
+			best, out = r, x+u*(y-x)
+		}
+	}
+	return out
+}
+
+func (sp *space) lineOn(g sagittal, l line) line {
+	d := l.drawn
+	d.px = make([]r2.Vec, len(l.px))
+	for i, p := range l.px {
+		d.px[i] = g.of(g.seen(sp.side, p, g.at))
+	}
+	if l.curve == nil {
+		return line{drawn: d, why: l.why}
+	}
+	return newLine(d, millimetre, openForm)
+}
+
+// onPlane is the lateral film's marks on the sagittal plane, and the device as
+// it looks along the normal.
+func (sp *space) onPlane(g sagittal, w way) *lateral {
+	l := sp.lateral
+	out := &lateral{
+		plane: millimetre, device: sp.flat(g, w), cranial: r2.Vec{Y: 1}, names: l.names,
+		ventral: sp.lineOn(g, l.ventral), dorsal: sp.lineOn(g, l.dorsal), skin: line{why: "not in this plane"},
+	}
+	for _, d := range l.fusion {
+		out.fusion = append(out.fusion, sp.lineOn(g, line{drawn: d}).drawn)
+	}
+	for _, k := range l.contacts {
+		p, ok := sp.contacts[k.index]
+		if !ok {
+			// Seen on the lateral film alone: at the lead's own distance.
+			rough := g.of(g.seen(sp.side, k.px[0], r3.Dot(g.normal, sp.tip)))
+			p = g.seen(sp.side, k.px[0], w.side(g, rough))
+		}
+		k.px = []r2.Vec{g.of(p)}
+		k.sd *= math.Max(l.plane.column, l.plane.row)
+		out.contacts = append(out.contacts, k)
+	}
+	return out
+}
+
+// lengthen turns lengths along the device, as they look on the sagittal plane,
+// into its own.
+func (sp *space) lengthen(f *found, l *lateral, w way, g sagittal) {
+	if !w.leads {
+		hub, tip := w.points[0], w.points[1]
+		f.v[depthAlong] *= r3.Norm(r3.Sub(tip, hub)) / r2.Norm(r2.Sub(g.of(tip), g.of(hub)))
+		return
+	}
+	exit := r2.Vec{X: f.v[exitX], Y: f.v[exitY]}
+	if l.device.curve == nil || !finite(exit) {
+		return
+	}
+	c := l.device.curve
+	a, b := c.Range()
+	from, _ := c.Nearest(exit, a, b)
+	for i, k := range l.contacts {
+		slot := lateralSlots + i
+		if f.v[slot] != f.v[slot] {
+			continue
+		}
+		to, _ := c.Nearest(k.px[0], a, b)
+		const parts = 24
+		sum := 0.0
+		last := w.side(g, c.At(from))
+		for n := 1; n <= parts; n++ {
+			t0, t1 := from+(to-from)*float64(n-1)/parts, from+(to-from)*float64(n)/parts
+			x := w.side(g, c.At(t1))
+			sum += math.Hypot(c.Length(t0, t1), x-last)
+			last = x
+		}
+		f.v[slot] = math.Copysign(sum, f.v[slot])
+	}
+}
+
+// surface is the angle between the device and the dorsal surface at the entry,
+// its lean to the side included: that surface runs along the normal.
+func (sp *space) surface(f *found, l *lateral, w way) {
+	slot := sp.first() + spaceSurface
+	e := r2.Vec{X: f.v[entryX], Y: f.v[entryY]}
+	if !finite(e) || l.dorsal.curve == nil {
+		f.why[slot] = f.why[entryX]
+		return
+	}
+	square, _ := normalAt(l.dorsal, millimetre, e.X, e.Y)
+	g := sp.plane()
+	n := g.from(square, 0)
+	d := r3.Sub(w.points[1], w.points[0])
+	if w.leads {
+		// The stretch of the lead that holds the entry.
+		best := math.Inf(1)
+		for i := 1; i < len(w.points); i++ {
+			a, b := g.of(w.points[i-1]), g.of(w.points[i])
+			m := r2.Scale(0.5, r2.Add(a, b))
+			if r := r2.Norm(r2.Sub(m, e)); r < best {
+				best, d = r, r3.Sub(w.points[i], w.points[i-1])
+			}
+		}
+		// The way it looks along the normal is the curve's own tangent there.
+		if c := l.device.curve; c != nil {
+			a, b := c.Range()
+			t, _ := c.Nearest(e, a, b)
+			flat := r2.Norm(g.of(d))
+			d = g.from(r2.Scale(flat, c.Tangent(t)), r3.Dot(g.normal, d))
+		}
+	}
+	f.v[slot] = quantity.Degrees(math.Asin(math.Min(1, math.Abs(r3.Dot(n, r3.Unit(d))))))
+}
+
+// sideways is what lies across the midline: entry, tip, and the entry against
+// the marked opening, whose outline lies on the dorsal surface.
+func (sp *space) sideways(f *found, g sagittal, entry, tip r3.Vec) {
+	base := sp.first()
+	off := r3.Dot(g.normal, entry) - g.at
+	own := math.Copysign(1, off)
+	f.v[base+spaceOffsetEntry] = math.Abs(off)
+	f.v[base+spaceOffsetTip] = own * (r3.Dot(g.normal, tip) - g.at)
+	fr := sp.frontal
+	slots := [4]int{spaceMedial, spaceSuperior, spaceFractionMedial, spaceFractionSuperior}
+	front := newFound(frontalSlots)
+	c := frontal{plane: millimetre, chosen: -1}
+	if fr.chosen >= 0 {
+		o := fr.foramina[fr.chosen]
+		c.chosen = 0
+		if o.curve != nil {
+			o.line = sp.outlineOn(g, o)
+		}
+		c.foramina = []outline{o}
+	}
+	// Seen along the front-back axis: x along the normal, y to the feet.
+	at := r2.Vec{X: r3.Dot(g.normal, entry), Y: -r3.Dot(g.head, entry)}
+	c.foramenSlots(front, at, r2.Vec{X: own}, r2.Vec{Y: 1})
+	for i, s := range [4]int{foramenMedial, foramenSuperior, fractionMedial, fractionSuperior} {
+		f.v[base+slots[i]], f.why[base+slots[i]] = front.v[s], front.why[s]
+		if n := front.notes[s]; n != "" {
+			f.note(base+slots[i], n)
+		}
+	}
+}
+
+// outlineOn lays an opening's outline on the dorsal surface and shows it along
+// the front-back axis.
+func (sp *space) outlineOn(g sagittal, o outline) line {
+	dorsal := sp.lineOn(g, sp.lateral.dorsal)
+	d := o.drawn
+	d.px = make([]r2.Vec, len(o.px))
+	for i, px := range o.px {
+		s, ray := sp.front.Ray(px)
+		from, along := g.of(s), g.of(ray)
+		size := r2.Norm(along)
+		hit := false
+		if dorsal.curve != nil && size > 0 {
+			// Coming from behind or from before, the surface is met once in the
+			// run of a sacrum; of several the one nearest to the isocentre counts.
+			best := math.Inf(1)
+			for _, x := range dorsal.curve.CrossLine(curve.Line{Origin: from, Direction: r2.Scale(1/size, along)}) {
+				if p := r3.Add(s, r3.Scale(x.S/size, ray)); r3.Norm(p) < best {
+					best, hit = r3.Norm(p), true
+					d.px[i] = r2.Vec{X: r3.Dot(g.normal, p), Y: -r3.Dot(g.head, p)}
+				}
+			}
+		}
+		if !hit {
+			return line{drawn: d, why: "the foramen's outline reaches past the marked dorsal-margin; extend dorsal-margin"}
+		}
+	}
+	if o.arc {
+		return newLine(d, millimetre, openForm)
+	}
+	return newLine(d, millimetre, closedForm)
+}
+
+// isShaft reports whether a device is straight.
+func isShaft(s mark.Structure) bool { return s == mark.Needle || s == mark.Wire }

@@ -1,0 +1,574 @@
+package placement
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"leadline/measure/mark"
+	"leadline/measure/pose"
+	"leadline/measure/quantity"
+	"leadline/measure/scale"
+)
+
+// Assumptions about two films of one C-arm, half widths of rectangular
+// distributions; none has a published source.
+const (
+	// AngleHalf in degrees is how far the positioner's angles, and so the view
+	// against the patient, may be off about each axis.
+	AngleHalf = 1.0
+	// FootHalf in millimetres on the detector is how far the foot of the central
+	// beam may lie from the centre of the image.
+	FootHalf = 3.0
+)
+
+// Plane3D is the plane of what both films tell together.
+const Plane3D = "3d"
+
+// Budget keys of two films.
+const (
+	byAngles     = "angles"
+	byBeamCentre = "beam-centre"
+)
+
+// couple is a frontal and a lateral film whose geometry is known, and how they
+// stand to each other by all that is marked on both.
+type couple struct {
+	front, side *sheet
+	in          pose.Input
+	fit         *pose.Fit
+	why         string         // why there is no fit
+	points      map[string]int // of the adjustment, by name: N1/tip, L1/contact/0
+	uids        []string       // of the marks behind its sightings, with their vertex: uid/vertex
+}
+
+// couple adjusts two films, once.
+func (w *work) couple(front, side *sheet) *couple {
+	key := [2]*sheet{front, side}
+	if c, ok := w.couples[key]; ok {
+		return c
+	}
+	c := &couple{front: front, side: side, points: map[string]int{}}
+	if w.couples == nil {
+		w.couples = map[[2]*sheet]*couple{}
+	}
+	w.couples[key] = c
+	for _, s := range []*sheet{front, side} {
+		if s.camera == nil {
+			c.why = "the geometry of " + s.reading.Film.File + " is not known, or contradicts what is known of the film"
+			return c
+		}
+	}
+	c.in.Views = []pose.View{viewOf(front, "frontal film"), viewOf(side, "lateral film")}
+	shift := quantity.Rectangular(ViewShiftHalf)
+	c.in.Views[1].Shift = [3]float64{shift, shift, shift}
+	for _, m := range front.marks {
+		w.sight(c, m)
+	}
+	if len(c.in.Points) == 0 {
+		c.why = "nothing is marked on both films"
+		return c
+	}
+	var err error
+	if c.fit, err = pose.Adjust(c.in); err != nil {
+		c.why = err.Error()
+	}
+	return c
+}
+
+func viewOf(s *sheet, name string) pose.View {
+	turn := quantity.Rectangular(AngleHalf)
+	// A scale that is known to a part is the quotient of two distances.
+	distance := quantity.Rectangular(scale.DistanceHalf) / math.Sqrt2
+	spacing := s.camera.Pinhole().Spacing
+	foot := quantity.Rectangular(FootHalf)
+	return pose.View{
+		Name: name, Nominal: *s.camera, Turn: [3]float64{turn, turn, turn},
+		Detector: distance, Isocentre: distance, Foot: [2]float64{foot / spacing.Column, foot / spacing.Row},
+	}
+}
+
+// sight adds what is one point on both films: a device's tip, a contact, the
+// promontory, the tip of the coccyx.
+func (w *work) sight(c *couple, m mark.Mark) {
+	name, vertex := "", len(m.Points)-1
+	var other mark.Mark
+	found := false
+	switch {
+	case isDevice(m.Structure) && m.Object != "" && !c.front.twice[m.Object]:
+		name = m.Object + "/tip"
+		other, found = c.side.device(m.Object)
+	case m.Structure == mark.Contact:
+		name = fmt.Sprintf("%s/contact/%d", m.Object, m.Index)
+		for _, k := range c.side.marks {
+			if k.Structure == mark.Contact && k.Object == m.Object && k.Index == m.Index {
+				other, found = k, true
+			}
+		}
+	case m.Structure == mark.Promontory || m.Structure == mark.CoccyxTip:
+		name = string(m.Structure)
+		for _, k := range c.side.marks {
+			if k.Structure == m.Structure {
+				other, found = k, true
+			}
+		}
+	}
+	if _, twice := c.points[name]; !found || twice || other.Structure != m.Structure {
+		return
+	}
+	p := len(c.in.Points)
+	c.points[name] = p
+	c.in.Points = append(c.in.Points, name)
+	for view, k := range []mark.Mark{m, other} {
+		v := vertex
+		if view == 1 {
+			v = len(k.Points) - 1
+		}
+		c.in.Sightings = append(c.in.Sightings, pose.Sighting{
+			Name: name, View: view, Point: p, X: k.Points[v].X, Y: k.Points[v].Y, SD: math.Max(w.sd(k), leastSD),
+		})
+		c.uids = append(c.uids, fmt.Sprintf("%s/%d", k.UID, v))
+	}
+}
+
+// leastSD in pixels keeps an adjustment from weighing a mark without limit.
+const leastSD = 1e-3
+
+// spaces computes what both films tell of each device that is marked on both.
+func (w *work) spaces(objects []*object) {
+	for _, o := range objects {
+		if len(o.frontal) == 0 || len(o.lateral) == 0 {
+			continue
+		}
+		c, front, side := w.bestCouple(o)
+		if c.fit == nil {
+			o.missing = append(o.missing, Missing{o.name, Plane3D, "both films together: " + c.why})
+			continue
+		}
+		w.space(o, c, front, side)
+	}
+	w.nearest(objects)
+}
+
+// bestCouple takes the first two films that give the most: an entry and a
+// midline, and cameras.
+func (w *work) bestCouple(o *object) (c *couple, front, side *sounding) {
+	best := -1
+	for _, f := range o.frontal {
+		for _, l := range o.lateral {
+			k := w.couple(f.sheet, l.sheet)
+			worth := 0
+			if k.fit != nil {
+				worth += 4
+			}
+			if f.frontal.midline.marked() {
+				worth += 2
+			}
+			if l.found.v[entryX] == l.found.v[entryX] {
+				worth++
+			}
+			if worth > best {
+				best, c, front, side = worth, k, f, l
+			}
+		}
+	}
+	return c, front, side
+}
+
+// stand puts cameras and points of a solution into the device's space.
+func (sp *space) stand(c *couple, s pose.Solution, name string) *space {
+	out := *sp
+	out.front, out.side = s.Cameras[0], s.Cameras[1]
+	out.tip = s.Points[c.points[name+"/tip"]]
+	out.contacts = map[int]r3.Vec{}
+	for _, k := range sp.lateral.contacts {
+		if p, ok := c.points[fmt.Sprintf("%s/contact/%d", name, k.index)]; ok {
+			out.contacts[k.index] = s.Points[p]
+		}
+	}
+	return &out
+}
+
+func (w *work) space(o *object, c *couple, front, side *sounding) {
+	fr, l := *front.frontal, *side.lateral
+	sp := (&space{lateral: &l, frontal: &fr}).stand(c, c.fit.Solution, o.name)
+	f := sp.evaluate()
+	d := &spaceSounding{couple: c, space: sp, found: f, front: front, side: side}
+	if !w.bare {
+		var err error
+		if d.terms, err = w.spaceTerms(o, d); err != nil {
+			o.missing = append(o.missing, Missing{o.name, Plane3D, err.Error()})
+			return
+		}
+		d.spread(w)
+	}
+	o.space = d
+	w.spaceValues(o, d)
+}
+
+// spaceSounding is the evaluation of one object by two films.
+type spaceSounding struct {
+	couple      *couple
+	space       *space
+	found       *found
+	terms       [][]quantity.Term
+	draws       [][]float64 // of the sagittal plane's turn
+	front, side *sounding
+}
+
+const turnDraws = 128
+
+// spread draws the turn of the sagittal plane against the header's axes.
+func (d *spaceSounding) spread(w *work) {
+	d.draws = make([][]float64, len(d.found.v))
+	for s := range d.draws {
+		d.draws[s] = make([]float64, turnDraws)
+	}
+	name := d.couple.front.reading.Film.Ref.Instance + "/" + d.couple.side.reading.Film.Ref.Instance
+	roll, tilt := w.stream(name+"/roll", turnDraws), w.stream(name+"/tilt", turnDraws)
+	for i := range turnDraws {
+		sp := *d.space
+		sp.roll += quantity.Radians(RotationHalf * (2*roll[i] - 1))
+		sp.tilt += quantity.Radians(RotationHalf * (2*tilt[i] - 1))
+		for s, v := range sp.evaluate().v {
+			d.draws[s][i] = v
+		}
+	}
+}
+
+func (d *spaceSounding) value(slot int) quantity.Value {
+	v := quantity.Value{Estimate: d.found.v[slot]}
+	if d.terms != nil {
+		v.Terms = d.terms[slot]
+		v.Draws = d.draws[slot]
+		v.Alone = map[string][]float64{byRotation: d.draws[slot]}
+	}
+	return v
+}
+
+// spaceTerms is the budget of every slot: what each mark does directly and by
+// the adjustment, what was supposed about the views, wrong edges, the curves
+// between points, and distortion.
+func (w *work) spaceTerms(o *object, d *spaceSounding) ([][]quantity.Term, error) {
+	sp, c := d.space, d.couple
+	eval := func(s *space) *found { return s.evaluate() }
+	set := settingOf(c.side.reading, o.name, w.opt)
+	onSide := func(f func(*lateral, drawn) *lateral) func(*space, drawn) *space {
+		return func(s *space, k drawn) *space {
+			out := *s
+			out.lateral = f(s.lateral, k)
+			return &out
+		}
+	}
+	onFront := func(f func(*frontal, drawn) *frontal) func(*space, drawn) *space {
+		return func(s *space, k drawn) *space {
+			out := *s
+			out.frontal = f(s.frontal, k)
+			return &out
+		}
+	}
+	l, fr := sp.lateral, sp.frontal
+	type part struct {
+		drawn drawn
+		set   func(*space, drawn) *space
+		film  *sheet
+		curve bool
+	}
+	parts := []part{
+		{l.device.drawn, onSide(setDevice), c.side, l.device.lead},
+		{fr.device.drawn, onFront(setFrontDevice), c.front, fr.device.lead},
+		{fr.midline, onFront(func(f *frontal, k drawn) *frontal { out := *f; out.midline = k; return &out }), c.front, false},
+	}
+	if l.ventral.curve != nil {
+		parts = append(parts, part{l.ventral.drawn, onSide(setVentral), c.side, true})
+	}
+	if l.dorsal.curve != nil {
+		parts = append(parts, part{l.dorsal.drawn, onSide(setDorsal), c.side, true})
+	}
+	if i := d.found.fusion; i >= 0 {
+		parts = append(parts, part{l.fusion[i], onSide(func(l *lateral, k drawn) *lateral {
+			out := *l
+			out.fusion = slices.Clone(l.fusion)
+			out.fusion[i] = k
+			return &out
+		}), c.side, false})
+	}
+	for i, k := range l.contacts {
+		parts = append(parts, part{k.drawn, onSide(func(l *lateral, k drawn) *lateral {
+			out := *l
+			out.contacts = slices.Clone(l.contacts)
+			out.contacts[i].drawn = k
+			return &out
+		}), c.side, false})
+	}
+	if fr.chosen >= 0 && fr.foramina[fr.chosen].curve != nil {
+		parts = append(parts, part{fr.foramina[fr.chosen].drawn, onFront(func(f *frontal, k drawn) *frontal { return f.setForamen(k) }), c.front, true})
+	}
+	var effects []effect[*space]
+	for _, p := range parts {
+		effects = append(effects, vertices(p.drawn, p.set)...)
+	}
+	if set.edges {
+		at := func(x int) (r2.Vec, bool) { return r2.Vec{X: d.side.found.v[x], Y: d.side.found.v[x+1]}, true }
+		for _, e := range []struct {
+			line line
+			slot int
+			set  func(*lateral, drawn) *lateral
+		}{{l.ventral, exitX, setVentral}, {l.dorsal, entryX, setDorsal}} {
+			p, _ := at(e.slot)
+			if n, ok := normalAt(e.line, l.plane, p.X, p.Y); ok {
+				effects = append(effects, edgeEffect(set, l.plane, e.line.drawn, n, onSide(e.set)))
+			}
+		}
+		if fr.chosen >= 0 && fr.foramina[fr.chosen].curve != nil {
+			for i, v := range [2]r2.Vec{{X: 1}, {Y: 1}} {
+				e := edgeEffect(set, fr.plane, fr.foramina[fr.chosen].drawn, v, onFront(func(f *frontal, k drawn) *frontal { return f.setForamen(k) }))
+				e.shares[0].input += fmt.Sprint("/", i)
+				effects = append(effects, e)
+			}
+		}
+	}
+	terms := propagate(sp, eval, effects, len(d.found.v))
+	for _, p := range parts {
+		if p.curve {
+			omitted(sp, eval, d.found, p.drawn, p.set, terms)
+		}
+	}
+	// By the adjustment.
+	by, err := c.fit.Effects(func(s pose.Solution) []float64 { return sp.stand(c, s, o.name).evaluate().v })
+	if err != nil {
+		return nil, err
+	}
+	name := c.front.reading.Film.Ref.Instance + "/" + c.side.reading.Film.Ref.Instance
+	sources := c.fit.Sources()
+	for slot := range terms {
+		for i, u := range by[slot] {
+			if u == 0 {
+				continue
+			}
+			t := quantity.Term{U: u}
+			switch s := sources[i]; s.Of {
+			case pose.FromSighting:
+				t.Source, t.Input = byMarking, fmt.Sprintf("%s/%d", c.uids[s.Index], s.Axis)
+			case pose.FromView:
+				t.Source, t.Input = viewKey(s.Kind), name+"/"+s.Name
+			default:
+				t.Source, t.Input = byScale, name+"/"+s.Name
+			}
+			terms[slot] = append(terms[slot], t)
+		}
+	}
+	// Distortion moves every mark of a film.
+	for view, s := range []*sheet{c.front, c.side} {
+		bulge := func(px r2.Vec) r2.Vec { return s.bulged(px) }
+		effects := []effect[*space]{{
+			shares: []share{{byDistortion, s.reading.Film.Ref.Instance, quantity.Rectangular(DistortionHalf)}},
+			step:   1e-3,
+			apply: func(sp *space, x float64) *space {
+				for _, p := range parts {
+					if p.film == s {
+						sp = p.set(sp, p.drawn.shifted(func(_ int, px r2.Vec) r2.Vec { return r2.Add(px, r2.Scale(x, bulge(px))) }))
+					}
+				}
+				return sp
+			},
+		}}
+		for slot, t := range propagate(sp, eval, effects, len(terms)) {
+			sum := 0.0
+			for _, k := range t {
+				sum += k.U
+			}
+			for i, u := range by[slot] {
+				if src := sources[i]; src.Of == pose.FromSighting && c.in.Sightings[src.Index].View == view {
+					m := c.in.Sightings[src.Index]
+					b := bulge(r2.Vec{X: m.X, Y: m.Y})
+					sum += quantity.Rectangular(DistortionHalf) * u / src.SD * [2]float64{b.X, b.Y}[src.Axis]
+				}
+			}
+			if sum != 0 {
+				terms[slot] = append(terms[slot], quantity.Term{Source: byDistortion, Input: s.reading.Film.Ref.Instance, U: sum})
+			}
+		}
+	}
+	return terms, nil
+}
+
+func viewKey(k pose.Kind) string {
+	switch k {
+	case pose.TurnLong, pose.TurnCross, pose.TurnBeam:
+		return byAngles
+	case pose.ShiftX, pose.ShiftY, pose.ShiftZ:
+		return byViewShift
+	case pose.FootX, pose.FootY:
+		return byBeamCentre
+	}
+	return byScale
+}
+
+// bulged is how far a pixel moves where the picture is stretched by its whole
+// size at the edge of the field.
+func (s *sheet) bulged(px r2.Vec) r2.Vec {
+	g := s.reading.Film.Geometry
+	d := r2.Sub(px, r2.Vec{X: float64(g.Columns) / 2, Y: float64(g.Rows) / 2})
+	q := s.plane.at(d)
+	reach := math.Min(float64(g.Columns)*s.plane.column, float64(g.Rows)*s.plane.row) / 2
+	return r2.Scale(r2.Norm2(q)/(reach*reach), d)
+}
+
+// spaceQuantities names the slots; those of the second list count from the
+// first slot after the lateral film's.
+var spaceQuantities = []struct {
+	name   string
+	slot   int
+	beyond bool
+	unit   string
+	shaft  bool // of needles and wires only
+}{
+	{"entry-offset-midline", spaceOffsetEntry, true, "mm", false},
+	{"entry-from-foramen-medial", spaceMedial, true, "mm", false},
+	{"entry-from-foramen-superior", spaceSuperior, true, "mm", false},
+	{"entry-fraction-medial", spaceFractionMedial, true, "1", false},
+	{"entry-fraction-superior", spaceFractionSuperior, true, "1", false},
+	{"insertion-angle-chord", angleChord, false, "deg", false},
+	{"insertion-angle-surface", spaceSurface, true, "deg", false},
+	{"insertion-angle-fusion", angleFusion, false, "deg", false},
+	{"insertion-angle-ventral", angleVentral, false, "deg", false},
+	{"tip-depth-along-needle", depthAlong, false, "mm", true},
+	{"tip-depth-perpendicular", depthPerpendicular, false, "mm", true},
+	{"tip-offset-midline", spaceOffsetTip, true, "mm", false},
+}
+
+func (w *work) spaceValues(o *object, d *spaceSounding) {
+	f, sp := d.found, d.space
+	sheets := []*sheet{d.couple.front, d.couple.side}
+	lacks := map[string]bool{}
+	for _, q := range spaceQuantities {
+		slot := q.slot
+		if q.beyond {
+			slot += sp.first()
+		}
+		if q.shaft && o.kind == mark.Lead {
+			continue
+		}
+		if f.v[slot] != f.v[slot] {
+			// What one film alone lacks is told there already.
+			if why := f.why[slot]; why != "" && o.lost(q.name) == "" && !lacks[why] {
+				lacks[why] = true
+				o.missing = append(o.missing, Missing{o.name, Plane3D, q.name + ": " + why})
+			}
+			continue
+		}
+		c := &computed{object: o, quantity: q.name, plane: Plane3D, value: d.value(slot), unit: q.unit, contact: -1, sheets: sheets, length: q.unit == "mm"}
+		switch q.slot {
+		case angleFusion:
+			if !q.beyond {
+				c.of = sp.lateral.names[f.fusion]
+			}
+		case depthPerpendicular:
+			if !q.beyond {
+				c.notes = append(c.notes, "detail only: it can mislead on a curved bone")
+			}
+		}
+		if q.beyond && q.slot >= spaceMedial && q.slot <= spaceFractionSuperior {
+			if rim := sp.frontal.foramina[sp.frontal.chosen]; rim.level != "" {
+				c.of = "foramen " + string(rim.level)
+			} else {
+				c.of = "foramen"
+			}
+		}
+		w.values = append(w.values, c)
+	}
+	if o.kind == mark.Lead {
+		w.spaceContacts(o, d, sheets)
+	}
+}
+
+func (w *work) spaceContacts(o *object, d *spaceSounding, sheets []*sheet) {
+	beyond, told := 0, len(d.space.lateral.contacts) > 0
+	for i, k := range d.space.lateral.contacts {
+		slot := lateralSlots + i
+		if d.found.v[slot] != d.found.v[slot] {
+			told = false
+			continue
+		}
+		c := &computed{object: o, quantity: "contact-depth", plane: Plane3D, value: d.value(slot), unit: "mm", contact: k.index, sheets: sheets, length: true}
+		switch c.class = k.class(c.value.Estimate); c.class {
+		case "":
+			told = false
+			c.notes = append(c.notes, "the contact's length is not given: short, astride or beyond cannot be told")
+		case "short":
+		default:
+			beyond++
+		}
+		w.values = append(w.values, c)
+	}
+	if told {
+		w.values = append(w.values, &computed{
+			object: o, quantity: "contacts-beyond-margin", plane: Plane3D, value: quantity.Value{Estimate: float64(beyond)},
+			unit: "1", bare: true, contact: -1, sheets: sheets,
+			notes: []string{"of " + count(len(d.space.lateral.contacts), "contact") + "; beyond or astride; a count carries no interval"},
+		})
+	}
+}
+
+// nearest is how near the shafts of two needles come.
+func (w *work) nearest(objects []*object) {
+	for i, a := range objects {
+		for _, b := range objects[i+1:] {
+			if !isShaft(a.kind) || !isShaft(b.kind) || mark.Device(a.name) == mark.Device(b.name) || a.space == nil || b.space == nil || a.space.couple != b.space.couple {
+				continue
+			}
+			pa, qa, okA := a.space.shaft()
+			pb, qb, okB := b.space.shaft()
+			if !okA || !okB {
+				continue
+			}
+			w.values = append(w.values, &computed{
+				object: a, quantity: "crossing", plane: Plane3D, value: quantity.Value{Estimate: apart(pa, qa, pb, qb)}, unit: "mm",
+				bare: true, contact: -1, of: b.name, sheets: []*sheet{a.space.couple.front, a.space.couple.side}, length: true,
+				notes: []string{"how near the two shafts come; the least of many distances carries no interval"},
+			})
+		}
+	}
+}
+
+func (d *spaceSounding) shaft() (hub, tip r3.Vec, ok bool) {
+	at := func(slot int) r3.Vec {
+		v := d.found.v[d.space.first()+slot:]
+		return r3.Vec{X: v[0], Y: v[1], Z: v[2]}
+	}
+	hub, tip = at(spaceHubX), at(spaceTipX)
+	return hub, tip, hub == hub && tip == tip
+}
+
+// apart is the least distance of the segments pq and rs.
+func apart(p, q, r, s r3.Vec) float64 {
+	u, v, w := r3.Sub(q, p), r3.Sub(s, r), r3.Sub(p, r)
+	a, b, c, d, e := r3.Norm2(u), r3.Dot(u, v), r3.Norm2(v), r3.Dot(u, w), r3.Dot(v, w)
+	hold := func(x float64) float64 { return math.Max(0, math.Min(1, x)) }
+	x := 0.0
+	if n := a*c - b*b; n > 1e-12*a*c {
+		x = hold((b*e - c*d) / n)
+	}
+	y := hold((b*x + e) / c)
+	x = hold((b*y - d) / a)
+	y = hold((b*x + e) / c)
+	return r3.Norm(r3.Add(w, r3.Sub(r3.Scale(x, u), r3.Scale(y, v))))
+}
+
+// gapOf is the largest normalised gap of the object's points, in words.
+func (w *work) gaps(o *object) {
+	if o.space == nil {
+		return
+	}
+	c := o.space.couple
+	for _, g := range c.fit.Gaps() {
+		name := c.in.Points[g.Point]
+		if g.Checked && g.Normalised > 3 && (name == o.name+"/tip" || len(name) > len(o.name) && name[:len(o.name)+1] == o.name+"/") {
+			o.heights = append(o.heights, fmt.Sprintf("%s: the rays of its %s on the two films miss each other by %.1f mm: a mark is off, the films do not belong together, or one shows another device.", o.name, name[len(o.name)+1:], g.MM))
+		}
+	}
+}
