@@ -140,6 +140,9 @@ func (s *jpegStream) frameHeader(marker byte, b []byte, l Layout) error {
 		return s.damaged("it is %d by %d, and the header says %d by %d", columns, rows, l.Columns, l.Rows)
 	}
 	s.process, s.precision, s.id, s.quantizer = marker, int(b[0]), b[6], int(b[8])
+	if marker != markerSOF3 && s.precision == 16 { // gdcm writes and reads such
+		return fmt.Errorf("%w: a JPEG stream of 16 bits a sample by DCT, which T.81 does not have; decompress the file with the toolkit that wrote it", imaging.ErrUnsupported)
+	}
 	if marker == markerSOF3 && (s.precision < 2 || s.precision > 16) ||
 		marker != markerSOF3 && s.precision != 8 && s.precision != 12 {
 		return s.damaged("samples of %d bits", s.precision)

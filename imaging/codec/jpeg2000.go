@@ -9,11 +9,12 @@ import (
 )
 
 // ITU-T T.800, kept by PS3.5 A.4.4. Which transform a stream uses stands in
-// it, so one decoder serves both.
+// it; that a reversible one has been cut short does not, so the syntax says
+// whether samples may lie outside the range of those stored.
 func init() {
 	register(
 		Syntax{UID: "1.2.840.10008.1.2.4.90", Name: "JPEG 2000 lossless", Encapsulated: true, Decode: jpeg2000},
-		Syntax{UID: "1.2.840.10008.1.2.4.91", Name: "JPEG 2000", Encapsulated: true, Decode: jpeg2000},
+		Syntax{UID: "1.2.840.10008.1.2.4.91", Name: "JPEG 2000", Encapsulated: true, Decode: jpeg2000Lossy},
 	)
 }
 
@@ -99,6 +100,7 @@ type j2kStream struct {
 	wide               int // tiles
 	precision          int
 	signed             bool
+	lossy              bool
 	shift, least, most int32 // of samples as they come out of the transform
 	main               j2kParameters
 	tiles              []*j2kTile
@@ -106,10 +108,19 @@ type j2kStream struct {
 
 // jpeg2000 decodes a frame of one component.
 func jpeg2000(dst []uint16, src []byte, l Layout) error {
+	return (&j2kStream{src: src}).decode(dst, l)
+}
+
+// jpeg2000Lossy is jpeg2000 for what may have lost something.
+func jpeg2000Lossy(dst []uint16, src []byte, l Layout) error {
+	return (&j2kStream{src: src, lossy: true}).decode(dst, l)
+}
+
+func (s *j2kStream) decode(dst []uint16, l Layout) error {
 	if err := l.check(len(dst)); err != nil {
 		return err
 	}
-	s := &j2kStream{src: src}
+	src := s.src
 	if len(src) < 4 || src[0] != 0xff || src[1] != j2kSOC || src[2] != 0xff || src[3] != j2kSIZ {
 		return fmt.Errorf("%w: no JPEG 2000 codestream begins the frame", imaging.ErrDamaged)
 	}
@@ -193,7 +204,7 @@ func (s *j2kStream) levelReal(out []uint16, in []float32) {
 func (s *j2kStream) finish(dst []uint16, l Layout) error {
 	switch {
 	case !s.signed:
-		return l.placeStream(dst, s.precision, !s.main.coding.reversible)
+		return l.placeStream(dst, s.precision, s.lossy || !s.main.coding.reversible)
 	case l.HighBit != l.BitsStored-1:
 		return l.placeStream(dst, max(s.precision, l.HighBit+1), false)
 	}
