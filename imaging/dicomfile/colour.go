@@ -8,7 +8,6 @@ import (
 	"image/color"
 	"image/jpeg"
 	"math"
-	"slices"
 	"strings"
 
 	"github.com/suyashkumar/dicom/pkg/tag"
@@ -350,13 +349,17 @@ func (f *File) runLengths(src []byte, pixels int) ([]uint8, error) {
 }
 
 // jpegColour decodes a baseline stream with three components. Photometric
-// Interpretation says what they are, but where the stream's own marker (Adobe,
-// ITU-T T.872 6.5.3) says that they are Y, CB, CR, that counts: the encoder
-// knew.
+// Interpretation says what they are; but they are Y, CB, CR whatever it says
+// where the stream's own marker tells so (Adobe, ITU-T T.872 6.5.3), for the
+// encoder knew, or where the second and third are halved, as no encoder does to
+// G and B.
 func (f *File) jpegColour(src []byte) ([]uint8, error) {
 	h := f.Header
 	broken := func(err any) error {
 		return fmt.Errorf("%w: the JPEG stream: %v; copy the file again, or export it uncompressed", imaging.ErrDamaged, err)
+	}
+	if !sequential(src) {
+		return nil, broken("it is not of baseline coding")
 	}
 	config, err := jpeg.DecodeConfig(bytes.NewReader(src))
 	if err != nil {
@@ -369,42 +372,52 @@ func (f *File) jpegColour(src []byte) ([]uint8, error) {
 	if err != nil {
 		return nil, broken(strings.TrimPrefix(err.Error(), "invalid JPEG format: "))
 	}
-	rgb := make([]uint8, 0, 3*h.Columns*h.Rows)
 	switch img := img.(type) {
 	case *image.YCbCr:
-		for y := range h.Rows {
-			for x := range h.Columns {
-				i, k := img.YOffset(x, y), img.COffset(x, y)
-				rgb = append(rgb, img.Y[i], img.Cb[k], img.Cr[k])
-			}
-		}
-		if f.colour.ybr || slices.Equal(adobe(src), []byte{1}) {
+		rgb := components(img, h.Columns, h.Rows)
+		if f.colour.ybr || adobe(src) || img.SubsampleRatio != image.YCbCrSubsampleRatio444 {
 			toRGB(rgb)
 		}
+		return rgb, nil
 	case *image.RGBA: // the stream says that its components are R, G, B
+		rgb := make([]uint8, 0, 3*h.Columns*h.Rows)
 		for y := range h.Rows {
 			for x := range h.Columns {
 				i := img.PixOffset(x, y)
 				rgb = append(rgb, img.Pix[i:i+3]...)
 			}
 		}
-	default:
-		return nil, broken("it has not three components")
+		return rgb, nil
 	}
-	return rgb, nil
+	return nil, broken("it has not three components")
 }
 
-// adobe is the transform byte of a stream's Adobe marker, empty without one.
-func adobe(src []byte) []byte {
+// segment is the body of the first marker segment of a JPEG stream before its
+// scan whose marker counts (ITU-T T.81 B.1.1.4), and the marker.
+func segment(src []byte, counts func(marker byte) bool) (body []byte, marker byte) {
 	for at := 2; at+4 <= len(src) && src[at] == 0xff; {
 		marker, length := src[at+1], int(binary.BigEndian.Uint16(src[at+2:]))
 		if marker == 0xda || at+2+length > len(src) {
 			break
 		}
-		if body := src[at+4 : at+2+max(length, 2)]; marker == 0xee && len(body) >= 12 && string(body[:5]) == "Adobe" {
-			return body[11:12]
+		if counts(marker) {
+			return src[at+4 : at+2+max(length, 2)], marker
 		}
 		at += 2 + length
 	}
-	return nil
+	return nil, 0
+}
+
+// adobe says whether a stream's own marker names Y, CB, CR.
+func adobe(src []byte) bool {
+	body, _ := segment(src, func(m byte) bool { return m == 0xee })
+	return len(body) >= 12 && string(body[:5]) == "Adobe" && body[11] == 1
+}
+
+// sequential says whether a stream is of baseline or extended sequential DCT,
+// whose work its length bounds; a scan of a progressive one may cost as much as
+// a whole frame in a few bytes.
+func sequential(src []byte) bool {
+	_, marker := segment(src, func(m byte) bool { return m >= 0xc0 && m <= 0xcf && m != 0xc4 && m != 0xc8 && m != 0xcc })
+	return marker == 0xc0 || marker == 0xc1
 }

@@ -154,7 +154,7 @@ func (d *dataset) whole(t tag.Tag, lo, hi int) (v int, given bool, err error) {
 	notes := len(d.notes)
 	n := d.number(t)
 	if len(d.notes) > notes {
-		return 0, false, fmt.Errorf("%w: %s", imaging.ErrDamaged, d.notes[len(d.notes)-1])
+		return 0, false, fmt.Errorf("%w: %s", imaging.ErrDamaged, strings.TrimSuffix(d.notes[len(d.notes)-1], "; taken as not given"))
 	}
 	if !n.Known {
 		return 0, false, nil
