@@ -164,9 +164,9 @@ func spanHint(r desk.Run) string {
 	case r.Last == r.First:
 		return "span of one frame"
 	case r.Mean:
-		return "M: single frame"
+		return "Shift+M: single frame"
 	}
-	return spanWords(r.First, r.Last) + " chosen, M: mean"
+	return spanWords(r.First, r.Last) + " chosen, Shift+M: mean"
 }
 
 func spanWords(first, last int) string { return fmt.Sprintf("%d to %d", first, last) }
@@ -187,7 +187,7 @@ func Sign(d *desk.Desk, id desk.PaneID, place scene.Rect, unit float64) scene.Dr
 	ref := d.Pane(id).Ref
 	words := "Mean of frames " + spanWords(ref.First, ref.Last)
 	w := scene.Advance(words, 13*unit, true) + 20*unit
-	box := scene.Box(place.Min.X+10*unit, place.Min.Y+10*unit, w, 26*unit)
+	box := scene.Box(place.Min.X+10*unit, place.Min.Y+42*unit, w, 26*unit)
 	p.box(box, 5, scene.Panel)
 	p.frame(box, 5, 1, scene.Mist)
 	p.text(box.Min.X+10*unit, box.Max.Y-8*unit, words, 13, true, scene.White)

@@ -48,7 +48,7 @@ func Bindings() []struct {
 		{"Runs of frames", []Binding{
 			{"/ or Space", "play, stop"}, {"< and >", "previous and next frame"}, {"( and )", "slower and faster"},
 			{"Ctrl+Home, Ctrl+End", "first and last frame"}, {"Shift+Home, Shift+End", "begin and end a span here"},
-			{"M", "mean of the span, and back"}, {"click, drag on the bar", "go to a frame; Shift+drag chooses a span"},
+			{"Shift+M", "mean of the span, and back"}, {"click, drag on the bar", "go to a frame; Shift+drag chooses a span"},
 		}},
 		{"Look", []Binding{
 			{"Tab", "other film"}, {"A", "next device, Shift: previous"},

@@ -148,6 +148,7 @@ func (d *Desk) show(p PaneID, ref mark.FrameRef) {
 	if ref.Instance != "" && ref.Last <= ref.First {
 		d.strip(ref.Instance).at = max(ref.First, 1)
 	}
+	d.askFrames()
 }
 
 // StepImage shows the next (1) or previous (-1) image of the case in the pane.

@@ -296,7 +296,7 @@ func (d *Desk) choose(p PaneID, first, last int) {
 	case last == first:
 		d.say("A span of one frame, %d: choose another end.", first)
 	default:
-		d.say("Frames %d to %d chosen. M shows their mean, / plays them, Escape lets them go.", first, last)
+		d.say("Frames %d to %d chosen. Shift+M shows their mean, / plays them, Escape lets them go.", first, last)
 	}
 }
 
@@ -343,7 +343,7 @@ func (d *Desk) ShowMean(p PaneID) {
 		d.leave(p)
 		d.show(p, mark.FrameRef{Instance: ref.Instance, First: r.First, Last: r.Last})
 		d.measure()
-		d.say("Mean of frames %d to %d. M shows frame %d again.", r.First, r.Last, r.At)
+		d.say("Mean of frames %d to %d. Shift+M shows frame %d again.", r.First, r.Last, r.At)
 	}
 }
 
