@@ -276,7 +276,8 @@ func TestArchiveDamaged(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for n := range len(whole) {
+	for i := range 500 {
+		n := len(whole) * i / 500
 		if err := os.WriteFile(path, whole[:n], 0o644); err != nil {
 			t.Fatal(err)
 		}

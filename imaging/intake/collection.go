@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -77,11 +78,11 @@ func Survey(path string) (*Collection, error) {
 	return c, nil
 }
 
-func name(path string) string {
-	if abs, err := filepath.Abs(path); err == nil {
+func name(p string) string {
+	if abs, err := filepath.Abs(p); err == nil {
 		return filepath.Base(abs)
 	}
-	return filepath.Base(path)
+	return filepath.Base(p)
 }
 
 func unreadable(path string, err error) error {
@@ -119,7 +120,7 @@ func (c *Collection) gatherFile() error {
 		return err
 	}
 	film, err := dicomfile.Open(c.Path)
-	if errors.Is(err, dicomfile.ErrDirectory) {
+	if isDirectory(filepath.Base(c.Path), err) {
 		c.Path, c.Name = c.Dir, name(c.Dir)
 		return c.gatherFolder()
 	}
@@ -143,7 +144,7 @@ func (c *Collection) gather(entries []entry) (err error) {
 	for _, e := range entries {
 		f, err := e.film()
 		switch {
-		case errors.Is(err, dicomfile.ErrDirectory):
+		case isDirectory(e.rel, err):
 			directories = append(directories, e)
 			c.pass(e.path, Directory)
 		case errors.Is(err, dicomfile.ErrNoImage):
@@ -174,6 +175,12 @@ func (c *Collection) gather(entries []entry) (err error) {
 	}
 	c.tellApart(files, place)
 	return nil
+}
+
+// isDirectory says whether a file that is no image is a directory of files: by
+// its header, or, as some programs rewrite that, by its name (PS3.10 8.6).
+func isDirectory(rel string, err error) bool {
+	return errors.Is(err, dicomfile.ErrDirectory) || err != nil && plainPath(path.Base(rel)) == "DICOMDIR"
 }
 
 // nothing says why there is no case.

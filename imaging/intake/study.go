@@ -181,7 +181,7 @@ func (k *Case) Date() string {
 func byTime(a, b *dicomfile.File, place map[*dicomfile.File]int) int {
 	x, y := a.Header, b.Header
 	return cmp.Or(
-		textOrder(plainDate(x.AcquisitionDate), plainDate(y.AcquisitionDate)),
+		textOrder(x.AcquisitionDate, y.AcquisitionDate),
 		textOrder(clock(x.AcquisitionTime), clock(y.AcquisitionTime)),
 		numberOrder(x.SeriesNumber, y.SeriesNumber),
 		numberOrder(x.InstanceNumber, y.InstanceNumber),
@@ -190,10 +190,8 @@ func byTime(a, b *dicomfile.File, place map[*dicomfile.File]int) int {
 	)
 }
 
-// plainDate takes the points of the older form out of a date (PS3.5 table
-// 6.2-1, DA), clock the colons of that of a time (TM).
-func plainDate(d string) string { return strings.ReplaceAll(d, ".", "") }
-func clock(t string) string     { return strings.ReplaceAll(t, ":", "") }
+// clock takes the colons of the older form out of a time (PS3.5 table 6.2-1, TM).
+func clock(t string) string { return strings.ReplaceAll(t, ":", "") }
 
 func textOrder(a, b string) int {
 	if (a == "") != (b == "") {
