@@ -73,6 +73,7 @@ func fixtures(t testing.TB) (string, manifest) {
 		fixtureFolder = dir
 		python(t, filepath.Join("testdata", "fixtures.py"), dir)
 		python(t, filepath.Join("testdata", "enhanced.py"), dir)
+		python(t, filepath.Join("testdata", "display.py"), dir)
 		data, err := os.ReadFile(filepath.Join(dir, "manifest.json"))
 		if err != nil {
 			t.Fatal(err)
