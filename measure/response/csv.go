@@ -41,7 +41,7 @@ func ReadCSV(r io.Reader) ([]Test, error) {
 			if !ok {
 				return row.Fault("%s %s is neither an amplitude nor > and one: write it with a decimal point, without its unit", k, quote(row.Cell(string(k))))
 			}
-			t.put(k, th)
+			t.Put(k, th)
 		}
 		for _, n := range []struct {
 			column string
@@ -78,8 +78,8 @@ func ReadCSV(r io.Reader) ([]Test, error) {
 	return out, nil
 }
 
-// put sets the threshold of a kind.
-func (t *Test) put(k Kind, th Threshold) {
+// Put sets the threshold of a kind.
+func (t *Test) Put(k Kind, th Threshold) {
 	switch k {
 	case PelvicFloor:
 		t.PelvicFloor = th

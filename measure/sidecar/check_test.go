@@ -130,6 +130,39 @@ func TestCheckFindsEachBreach(t *testing.T) {
 			it, parent := find(t, root, byConcept("coverage"))
 			drop(it, parent)
 		}},
+		"response without its position": {"report row: position", func(t *testing.T, root node) {
+			_, g := find(t, root, byConcept("thr-pelvic"))
+			it, _ := search(g, byConcept("device"))
+			drop(it, g)
+		}},
+		"amplitude in another unit than the test's": {"report row: threshold", func(t *testing.T, root node) {
+			it, _ := find(t, root, byConcept("thr-pelvic"))
+			set(values(it, "0040A300")[0].(node), "004008EA", code("V", "UCUM", "volt"))
+		}},
+		"amplitude without a unit": {"report row: threshold", func(t *testing.T, root node) {
+			it, g := find(t, root, byConcept("stim-unit"))
+			drop(it, g)
+		}},
+		"two thresholds of one kind": {"report row: threshold", func(t *testing.T, root node) {
+			it, _ := find(t, root, byConcept("max-leg"))
+			set(it, "0040A043", code("thr-pelvic", "99LEADLINE", "Threshold of the pelvic floor"))
+		}},
+		"pulse width in hertz": {"report row: settings", func(t *testing.T, root node) {
+			it, _ := find(t, root, byConcept("pulse-width"))
+			set(values(it, "0040A300")[0].(node), "004008EA", code("Hz", "UCUM", "hertz"))
+		}},
+		"operation with a word of another field": {"report row: operation", func(t *testing.T, root node) {
+			it, _ := find(t, root, byConcept("op-procedure"))
+			set(it, "0040A168", code("side-left", "99LEADLINE", "Patient's left"))
+		}},
+		"impedance in millimetres": {"report row: operation", func(t *testing.T, root node) {
+			it, _ := find(t, root, byConcept("op-impedance"))
+			set(values(it, "0040A300")[0].(node), "004008EA", code("mm", "UCUM", "millimeter"))
+		}},
+		"a mark's concept in the operation": {"report row: operation", func(t *testing.T, root node) {
+			it, _ := find(t, root, byConcept("op-implanted"))
+			set(it, "0040A043", code("detail", "99LEADLINE", "Detail of the mark"))
+		}},
 		"missing tracking identifier": {"TID 1501 row 2", func(t *testing.T, root node) {
 			it, parent := find(t, root, byConcept("112039"))
 			drop(it, parent)

@@ -17,9 +17,17 @@ func TestPrivateSchemeIsSound(t *testing.T) {
 			t.Errorf("%v does not fit its value representation", c)
 		}
 	}
-	for _, v := range []vocabulary{structures, levels, sides, edges, views, origins, bases, transitionals, planes, scalePlanes, quantities} {
+	all := []vocabulary{structures, levels, sides, edges, views, origins, bases, transitionals, planes, scalePlanes, quantities,
+		motorTerms, sensationTerms, stateTerms, amplitudeWord, fieldCodes}
+	for _, v := range fieldTerms {
+		all = append(all, v)
+	}
+	for _, v := range all {
 		seen := map[string]string{}
 		for word, c := range v {
+			if c.value == "" {
+				t.Errorf("%q has no code", word)
+			}
 			if other, twice := seen[c.value]; twice {
 				t.Errorf("%q and %q share the code %v", word, other, c)
 			}

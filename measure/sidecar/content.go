@@ -87,6 +87,12 @@ func (b *builder) groups() []item {
 	for i, s := range b.r.Book.Statements {
 		out = append(out, b.statement(i, s))
 	}
+	if len(b.r.Operation) > 0 {
+		out = append(out, b.operation(b.r.Operation))
+	}
+	for i, t := range b.r.Responses {
+		out = append(out, b.response(i, t))
+	}
 	for i, f := range b.r.Placement.Films {
 		out = append(out, b.film(i, f))
 	}

@@ -14,7 +14,9 @@ import (
 
 	"leadline/imaging"
 	"leadline/measure/mark"
+	"leadline/measure/operation"
 	"leadline/measure/placement"
+	"leadline/measure/response"
 	"leadline/measure/scale"
 )
 
@@ -241,6 +243,12 @@ func (c chance) report() Report {
 	for range c.IntN(5) {
 		r.Book.Statements = append(r.Book.Statements, c.statement(r.Images))
 	}
+	for range c.IntN(4) {
+		r.Responses = append(r.Responses, c.test())
+	}
+	if c.some(0.7) {
+		r.Operation = c.operation()
+	}
 	p := &r.Placement
 	for range c.IntN(4) {
 		p.Films = append(p.Films, c.film(r.Images))
@@ -259,6 +267,71 @@ func (c chance) report() Report {
 		p.Missing = append(p.Missing, placement.Missing{Object: c.text(), Quantity: pick(c, "", "lead-bend", "new-quantity"), Because: c.text()})
 	}
 	p.Cautions = c.lines()
+	return r
+}
+
+// test is one that Check passes.
+func (c chance) test() response.Test {
+	for {
+		t := response.Test{Object: pick(c, "N1", "N1.2", "W1", "L1"), Contact: -1, Unit: pick(c, "mA", "V"), Polarity: pick(c, "", "0- case+", "needle- pad+"),
+			State: pick(c, "", response.Awake, response.Sedated, response.Relaxed), Root: c.level(), Note: strings.TrimSpace(strings.ReplaceAll(c.text(), "\n", " "))}
+		if t.Object == "L1" {
+			t.Contact = c.IntN(4)
+		}
+		for _, k := range response.Kinds() {
+			t.Put(k, pick(c, response.Threshold{}, response.At(0.05+c.Float64()*9), response.NoneUpTo(1+c.Float64())))
+		}
+		for _, n := range []*imaging.Number{&t.PulseWidth, &t.Rate, &t.Evoked} {
+			*n = pick(c, imaging.Number{}, imaging.Known(1+200*c.Float64()))
+		}
+		for _, m := range response.Motors() {
+			if c.some(0.2) {
+				t.Motor = append(t.Motor, m)
+			}
+		}
+		for _, s := range response.Sensations() {
+			if c.some(0.2) {
+				t.Sensation = append(t.Sensation, s)
+			}
+		}
+		if t.Check() == nil {
+			return t
+		}
+	}
+}
+
+// operation fills some of the fields, each by its form.
+func (c chance) operation() operation.Record {
+	r := operation.Record{}
+	for _, f := range operation.Fields() {
+		if c.some(0.4) {
+			continue
+		}
+		value := ""
+		switch f.Form {
+		case operation.OneOf:
+			value = pick(c, pick(c, f.Terms...).Word, "other: words, of no list")
+		case operation.SeveralOf:
+			value = pick(c, f.Terms[0].Word, f.Terms[1].Word+" "+f.Terms[0].Word, "other: = of no list")
+		case operation.Whole:
+			value = fmt.Sprint(c.IntN(100))
+		case operation.Impedances:
+			value = pick(c, "0:812", "3:900 0:812 1:790")
+		case operation.Dose:
+			value = fmt.Sprintf("%.3f %s", c.Float64()*100, pick(c, f.Units...))
+			if f.Units[0] == "1" {
+				value = fmt.Sprint(c.IntN(50))
+			}
+		default:
+			value = strings.ReplaceAll(c.line(), "\n", " ") + "."
+		}
+		if err := r.Set(f.Name, value); err != nil {
+			panic(err)
+		}
+	}
+	if len(r) == 0 {
+		return nil
+	}
 	return r
 }
 

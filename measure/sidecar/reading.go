@@ -139,6 +139,10 @@ func (rd *reader) group(g item) {
 		rd.mark(rec)
 	case rec.kind.is(kindStatement):
 		rd.statement(rec)
+	case rec.kind.is(kindOperation):
+		rd.operation(rec)
+	case rec.kind.is(kindResponse):
+		rd.response(rec)
 	case rec.kind.is(kindFilm):
 		rd.film(rec)
 	case rec.kind.is(kindDevice):

@@ -1,5 +1,5 @@
-// Package sidecar keeps what one observer holds on a case — marks, statements
-// and the placement computed from them — as a DICOM structured report.
+// Package sidecar keeps what one observer holds on a case — marks, statements,
+// the placement computed from them, responses and the record of the operation — as a DICOM structured report.
 //
 // On disk, beside the images, the report is DICOM JSON (PS3.18 annex F); what
 // leaves the tool is the same data set as a DICOM file. Its class is
@@ -18,7 +18,9 @@ import (
 
 	"leadline/imaging"
 	"leadline/measure/mark"
+	"leadline/measure/operation"
 	"leadline/measure/placement"
+	"leadline/measure/response"
 )
 
 // Report is everything one observer holds on a case.
@@ -29,6 +31,10 @@ import (
 type Report struct {
 	Book      mark.Book
 	Placement placement.Placement
+	// Responses to stimulation, as logged; Operation is what is recorded of the
+	// procedure, nil where nothing is.
+	Responses []response.Test
+	Operation operation.Record
 	// Images of the case, all of one patient and one study. Of each, the
 	// report keeps what identifies it and its size (see Encode).
 	Images []*imaging.Header

@@ -7,7 +7,9 @@ import (
 
 	"leadline/imaging"
 	"leadline/measure/mark"
+	"leadline/measure/operation"
 	"leadline/measure/placement"
+	"leadline/measure/response"
 	"leadline/measure/scale"
 )
 
@@ -85,6 +87,13 @@ func sample() Report {
 					Scale: scale.Scale{Row: 1, Column: 1, Because: "no spacing in the header"}},
 			},
 		},
+		Responses: []response.Test{
+			{Object: "N1", Contact: -1, PelvicFloor: response.At(1.2), LegFoot: response.NoneUpTo(3), Unit: "mA", Polarity: "needle- pad+", PulseWidth: imaging.Known(210),
+				Rate: imaging.Known(5), Evoked: imaging.Known(120), Motor: []response.Motor{response.Bellows}, State: response.Sedated, Root: "S4", Note: "second look"},
+			{Object: "L1", Contact: 0, Sensory: response.At(0.8), Unit: "V", Sensation: []response.Sensation{response.Rectum, response.ScrotumLabia}, State: response.Awake},
+		},
+		Operation: operation.Record{"procedure": "first-stage", "indication": "urge-incontinence retention", "passes": "4", "impedances": "0:812 1:790",
+			"fluoroscopy-time": "62 s", "implanted": "one lead, left", "chosen-side": "left", "anaesthesia": "other: spinal", "time-out": "yes"},
 		Images: []*imaging.Header{frontal, lateral, run}, Revision: 4, SOPInstance: derivedUID("sample report"),
 		Created: when, Changed: when.Add(5 * time.Minute),
 	}

@@ -108,6 +108,7 @@ func (s *Store) Save(r *Report) error {
 	}
 	next := *r
 	next.Book, next.Placement = tidy(r.Book), rounded(r.Placement)
+	next.Responses, next.Operation = tidyTests(r.Responses), r.Operation.Clone()
 	next.Revision, next.Issued, next.SOPInstance = s.last.Revision, s.last.Issued, s.last.SOPInstance
 	next.Predecessors, next.Created, next.Changed = slices.Clone(s.last.Predecessors), s.last.Created, s.last.Changed
 	if s.doc != nil {
@@ -176,11 +177,15 @@ func (s *Store) unchanged() error {
 		s.path, imaging.ErrConflict, there, s.last.Revision)
 }
 
+// private is the mode of what Leadline keeps of a patient: for its owner alone. A
+// sidecar whose mode somebody changed, to share it, keeps that.
+const private = 0o600
+
 // write puts the document in place: a temporary file in the same folder, synced,
 // renamed over the former one, and the folder synced.
 func (s *Store) write(doc []byte) error {
 	pending, err := renameio.NewPendingFile(s.path, renameio.WithTempDir(s.dir),
-		renameio.WithPermissions(0o644), renameio.WithExistingPermissions())
+		renameio.WithPermissions(private), renameio.WithExistingPermissions())
 	if err != nil {
 		return err
 	}
@@ -232,7 +237,7 @@ func (s *Store) Keep() error {
 		if there, err := read(path); err == nil && bytes.Equal(there, s.doc) {
 			return nil // kept already
 		}
-		f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, private)
 		if errors.Is(err, os.ErrExist) {
 			continue
 		}

@@ -12,6 +12,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -38,7 +39,7 @@ func started(t *testing.T) (*Store, Report) {
 // unsaved is the sample before it is first saved.
 func unsaved() Report {
 	r := sample()
-	return Report{Book: r.Book, Placement: r.Placement, Images: r.Images}
+	return Report{Book: r.Book, Placement: r.Placement, Images: r.Images, Responses: r.Responses, Operation: r.Operation}
 }
 
 func wants(t *testing.T, err, kind error, words ...string) {
@@ -79,6 +80,43 @@ func TestSaveThenLoad(t *testing.T) {
 	}
 	if names, err := Observers(s.dir); err != nil || !slices.Equal(names, []string{"Observer A"}) {
 		t.Errorf("observers %v, %v", names, err)
+	}
+}
+
+// What is kept of a patient is for its owner alone, former revisions too; a mode
+// somebody chose afterwards stays.
+func TestKeptForItsOwner(t *testing.T) {
+	old := syscall.Umask(0)
+	defer syscall.Umask(old)
+	s, r := started(t)
+	if err := s.Keep(); err != nil {
+		t.Fatal(err)
+	}
+	mode := func(path string) os.FileMode {
+		info, err := os.Stat(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return info.Mode().Perm()
+	}
+	former, err := filepath.Glob(filepath.Join(s.dir, "*.kept"))
+	if err != nil || len(former) != 1 {
+		t.Fatal(former, err)
+	}
+	for _, path := range append(former, s.path) {
+		if m := mode(path); m != 0o600 {
+			t.Errorf("%s has mode %o", filepath.Base(path), m)
+		}
+	}
+	if err := os.Chmod(s.path, 0o640); err != nil {
+		t.Fatal(err)
+	}
+	r.Responses = r.Responses[:1]
+	if err := s.Save(&r); err != nil {
+		t.Fatal(err)
+	}
+	if m := mode(s.path); m != 0o640 {
+		t.Errorf("a mode chosen became %o", m)
 	}
 }
 

@@ -131,6 +131,10 @@ func (c *checker) groups(parent item, where string) {
 				row{"TID 1501, Finding Site", hasModifier, typeCode, findingSite, 1, 1},
 				row{"TID 300 row 1", contains, typeNum, pointCount, 1, 1},
 			)
+		case kind.is(kindResponse):
+			c.response(g, in)
+		case kind.is(kindOperation):
+			c.operation(g, in)
 		case kind.is(kindPlacement):
 			if !slices.ContainsFunc(g.children, func(it item) bool { return it.kind == typeNum }) {
 				c.say(in, "TID 1501 row 10", "holds no measurement")
@@ -255,6 +259,10 @@ func (c *checker) relations(it item, where string, parent *item) {
 // count are where it says (TID 320).
 func (c *checker) number(it item, where string, parent *item) {
 	known := []code{unitMM, unitDegree, unitPixels, unitNone, unitPercent, unitMMPerPixel}
+	known = append(append(known, unitOhm), stimulationUnits...)
+	for _, u := range consoleUnits {
+		known = append(known, u)
+	}
 	if !slices.ContainsFunc(known, it.unit.is) {
 		c.say(where, "PS3.16 7.2.2", "unit "+it.unit.String()+" is not a UCUM unit of this report")
 	}
