@@ -33,6 +33,7 @@ type Syntax struct {
 	// SingleFragment: a frame is one fragment (PS3.5 A.4.2 and A.4.11).
 	SingleFragment bool
 	Decode         Decoder // nil: not decoded here
+	Instead        string  // where it is not: why, and what to do
 }
 
 // UIDs of the syntaxes that the rest of the program asks for by name.
@@ -43,37 +44,13 @@ const (
 	ExplicitBigEndian    = "1.2.840.10008.1.2.2"
 )
 
-// table starts with what is known by name; each decoder's file adds its row.
-var table = named()
+// table starts with what is known by name alone; each decoder's file adds its row.
+var table = unread()
 
 func register(list ...Syntax) {
 	for _, s := range list {
 		table[s.UID] = s
 	}
-}
-
-// named are the encapsulated syntaxes that have no decoder (PS3.6 table A-1).
-func named() map[string]Syntax {
-	m := map[string]Syntax{}
-	for uid, name := range map[string]string{
-		"1.2.840.10008.1.2.4.92":  "JPEG 2000 Part 2 multi-component lossless",
-		"1.2.840.10008.1.2.4.93":  "JPEG 2000 Part 2 multi-component",
-		"1.2.840.10008.1.2.4.100": "MPEG2 Main Profile / Main Level",
-		"1.2.840.10008.1.2.4.101": "MPEG2 Main Profile / High Level",
-		"1.2.840.10008.1.2.4.102": "MPEG-4 AVC/H.264 High Profile / Level 4.1",
-		"1.2.840.10008.1.2.4.103": "MPEG-4 AVC/H.264 BD-compatible",
-		"1.2.840.10008.1.2.4.104": "MPEG-4 AVC/H.264 High Profile / Level 4.2, 2D",
-		"1.2.840.10008.1.2.4.105": "MPEG-4 AVC/H.264 High Profile / Level 4.2, 3D",
-		"1.2.840.10008.1.2.4.106": "MPEG-4 AVC/H.264 Stereo",
-		"1.2.840.10008.1.2.4.107": "HEVC/H.265 Main Profile",
-		"1.2.840.10008.1.2.4.108": "HEVC/H.265 Main 10 Profile",
-		"1.2.840.10008.1.2.4.201": "High-Throughput JPEG 2000 lossless",
-		"1.2.840.10008.1.2.4.202": "High-Throughput JPEG 2000 lossless, RPCL",
-		"1.2.840.10008.1.2.4.203": "High-Throughput JPEG 2000",
-	} {
-		m[uid] = Syntax{UID: uid, Name: name, Encapsulated: true}
-	}
-	return m
 }
 
 // Lookup gives the syntax of a transfer syntax UID. Where it is not known, or
@@ -87,8 +64,7 @@ func Lookup(uid string) (Syntax, error) {
 			imaging.ErrUnsupported, printable(uid), ExplicitLittleEndian)
 	}
 	if s.Decode == nil {
-		return s, fmt.Errorf("%w: the pixel data are compressed with %s (transfer syntax %s); decompress the file with a DICOM toolkit first",
-			imaging.ErrUnsupported, s.Name, s.UID)
+		return s, fmt.Errorf("%w: %s (transfer syntax %s): %s", imaging.ErrUnsupported, s.Name, s.UID, s.Instead)
 	}
 	return s, nil
 }

@@ -98,7 +98,7 @@ func (f *File) open(size int64) error {
 		return fmt.Errorf("%w; open the folder that holds it", ErrDirectory)
 	}
 	syntax, unread := codec.Lookup(h.TransferSyntax)
-	if unread != nil && syntax.Name == "" {
+	if unread != nil && !syntax.Encapsulated { // not known, or no file of images
 		return unread
 	}
 	f.syntax = syntax
