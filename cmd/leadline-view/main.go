@@ -31,12 +31,13 @@ func main() {
 }
 
 func run(args []string, out io.Writer) (err error) {
-	var observer, marks string
+	var observer, marks, study string
 	var opt window.Options
 	fs := flag.NewFlagSet("leadline-view", flag.ContinueOnError)
 	fs.SetOutput(io.Discard)
 	fs.StringVar(&observer, "observer", "", "")
 	fs.StringVar(&marks, "marks", "", "")
+	fs.StringVar(&study, "study", "", "")
 	// For automation and measurement, and so not in the help text.
 	fs.StringVar(&opt.Automation, "automation", "", "")
 	size := fs.String("size", "", "")
@@ -57,14 +58,14 @@ func run(args []string, out io.Writer) (err error) {
 		paths, rest = append(paths, fs.Arg(0)), fs.Args()[1:]
 	}
 	if len(paths) != 1 {
-		return fmt.Errorf("%w: give one CASE, a folder of DICOM files or one file; see 'leadline-view --help'", imaging.ErrBadInput)
+		return fmt.Errorf("%w: give one CASE, a folder of DICOM files, a zip archive of one, or one file; see 'leadline-view --help'", imaging.ErrBadInput)
 	}
 	if *size != "" {
 		if _, err := fmt.Sscanf(*size, "%dx%d", &opt.Width, &opt.Height); err != nil {
 			return fmt.Errorf("%w: --size %s: write it as 1280x800", imaging.ErrBadInput, *size)
 		}
 	}
-	d, err := desk.Open(paths[0], observer, marks, window.Wake)
+	d, err := desk.OpenStudy(paths[0], study, observer, marks, window.Wake)
 	if err != nil {
 		return err
 	}

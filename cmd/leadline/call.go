@@ -67,7 +67,7 @@ func (c *call) operand() (string, error) {
 	case err != nil:
 		return "", err
 	case len(found) == 0:
-		return "", c.usage("no CASE given: name a folder or a DICOM file")
+		return "", c.usage("no CASE given: name a folder, a zip archive or a DICOM file")
 	case len(found) > 1:
 		return "", c.usage("one CASE at a time, but got %q and %q", found[0], found[1])
 	}

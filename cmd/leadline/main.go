@@ -74,9 +74,10 @@ margin of the sacrum. For review after the case, never for guidance.
 		fmt.Fprintf(out, "  %-8s %s\n", c.name, c.about)
 	}
 	fmt.Fprint(out, `
-A CASE is a folder of DICOM files or a single file; the images are never
-changed. Marks are kept in OBSERVER.leadline.json beside the images, or in the
-folder given by --marks. 'leadline COMMAND --help' shows examples.
+A CASE is a folder of DICOM files, a zip archive of one, or a single file; the
+images are never changed. Where it holds several studies, say which by --study.
+Marks are kept in OBSERVER.leadline.json beside the images, or in the folder
+given by --marks. 'leadline COMMAND --help' shows examples.
 `)
 }
 

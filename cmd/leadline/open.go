@@ -10,7 +10,7 @@ import (
 
 var openCommand = command{
 	name:  "open",
-	args:  "CASE [--observer NAME]",
+	args:  "CASE [--observer NAME] [--study NUMBER]",
 	about: "open the case in the viewer, to mark and to read",
 	help: `Starts leadline-view, which must stand beside leadline or in the PATH, and needs
 a display. What is marked there is saved as it is marked.`,
@@ -26,14 +26,14 @@ func runOpen(c *call) error {
 		return err
 	}
 	if _, err := os.Stat(path); err != nil {
-		return badInput("%s cannot be opened (%v): name a folder or a DICOM file", path, err)
+		return badInput("%s cannot be opened (%v): name a folder, a zip archive or a DICOM file", path, err)
 	}
 	viewer, err := findViewer()
 	if err != nil {
 		return err
 	}
 	args := []string{viewer, path}
-	for _, f := range [][2]string{{"--observer", by.observer}, {"--marks", by.marks}} {
+	for _, f := range [][2]string{{"--observer", by.observer}, {"--marks", by.marks}, {"--study", by.study}} {
 		if f[1] != "" {
 			args = append(args, f[0], f[1])
 		}

@@ -32,7 +32,13 @@ type Opened struct {
 // Errors say in one line what is wrong and what to do; they wrap what
 // intake.Open, sidecar.Lock and the store's Load give.
 func Open(path, observer, marks string, wake func()) (*Opened, error) {
-	kase, err := intake.Open(path)
+	return OpenStudy(path, "", observer, marks, wake)
+}
+
+// OpenStudy is Open for one of several studies at path, by its UID or number
+// (see intake.Collection.Choose).
+func OpenStudy(path, study, observer, marks string, wake func()) (*Opened, error) {
+	kase, err := intake.OpenStudy(path, study)
 	if err != nil {
 		return nil, err
 	}
@@ -50,7 +56,7 @@ func (o *Opened) lay(observer, marks string, wake func()) error {
 	}
 	if strings.TrimSpace(observer) == "" {
 		var err error
-		if observer, err = onlyObserver(dir); err != nil {
+		if observer, err = onlyObserver(dir, o.kase.Headers()); err != nil {
 			return err
 		}
 	}
@@ -108,9 +114,9 @@ func (o *Opened) Close() error {
 	return errors.Join(err, o.kase.Close())
 }
 
-// onlyObserver is whose marks to open where nobody was named.
-func onlyObserver(dir string) (string, error) {
-	names, err := sidecar.Observers(dir)
+// onlyObserver is whose marks of these images to open where nobody was named.
+func onlyObserver(dir string, images []*imaging.Header) (string, error) {
+	names, err := sidecar.ObserversOf(dir, images)
 	if err != nil {
 		return "", err
 	}

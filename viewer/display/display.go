@@ -37,12 +37,14 @@ func init() {
 const Usage = `leadline-view: mark a case on its frames and read where the needles lie
 
 Usage:
-  leadline-view CASE [--observer NAME] [--marks DIR]
+  leadline-view CASE [--observer NAME] [--marks DIR] [--study NUMBER]
 
-CASE is a folder of DICOM files or a single file.
+CASE is a folder of DICOM files, a zip archive of one, or a single file.
 
   --observer NAME  whose marks to open and keep (default: the login name)
   --marks DIR      keep the marks in DIR instead of beside the images
+  --study NUMBER   which study, where CASE holds several: 'leadline list CASE'
+                   shows their numbers and UIDs
   --help           this text
 
 Examples:
