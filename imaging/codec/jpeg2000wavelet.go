@@ -26,6 +26,11 @@ func (c *tileCoder) coefficients() error {
 			}
 		}
 	}
+	for _, bands := range c.bands {
+		for i := range bands {
+			bands[i].makeRoom(c.p.coding.reversible)
+		}
+	}
 	var next atomic.Int64
 	var broken atomic.Bool
 	var wait sync.WaitGroup
@@ -56,6 +61,19 @@ func (c *tileCoder) coefficients() error {
 		return c.s.damaged("a code-block with more passes than it has bit-planes; copy the file again")
 	}
 	return nil
+}
+
+// makeRoom comes after the packets have been read, so that a stream cut short
+// costs little.
+func (b *subband) makeRoom(reversible bool) {
+	if b.area.empty() {
+		return
+	}
+	if n := b.area.width() * b.area.height(); reversible {
+		b.whole = make([]int32, n)
+	} else {
+		b.real = make([]float32, n)
+	}
 }
 
 // take puts a block's values into the subband.
