@@ -39,6 +39,7 @@ func TestScripts(t *testing.T) {
 			"await":   await,
 			"gone":    gone,
 			"bright":  bright,
+			"packed":  packed,
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("REFERENCE", reference())

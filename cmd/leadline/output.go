@@ -1,16 +1,17 @@
 package main
 
 import (
-	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/google/renameio/v2"
 
 	"leadline/imaging"
-	"leadline/imaging/intake"
+	"leadline/imaging/dicomfile"
 )
 
 // writeWhole writes a file through a temporary one beside it, so that a reader
@@ -35,29 +36,32 @@ func writeWhole(path string, write func(io.Writer) error) error {
 	})
 }
 
-// replaceable refuses an output path where a folder or a DICOM file stands:
-// images are never overwritten, whichever case they belong to.
+// replaceable refuses an output path where a folder, a sidecar, a DICOM file or a
+// zip archive stands: images are never overwritten, whichever case they belong
+// to.
 func replaceable(path string) error {
 	if dir := filepath.Dir(path); !isDir(dir) {
 		return badInput("there is no folder %s to write %s to: make it first", dir, filepath.Base(path))
 	}
-	if intake.SideFile(path) {
+	if strings.Contains(filepath.Base(path), ".leadline.") {
 		return badInput("%s is where marks are kept and is not overwritten: name another file", path)
 	}
-	f, err := os.Open(path)
-	if err != nil {
+	switch info, err := os.Stat(path); {
+	case err != nil:
 		return nil // nothing there to lose; writing says what is wrong with the path
-	}
-	defer f.Close()
-	if info, err := f.Stat(); err == nil && info.IsDir() {
+	case info.IsDir():
 		return badInput("%s is a folder: name a file in it", path)
 	}
-	// The prefix of a DICOM file (PS3.10 section 7.1).
-	head := make([]byte, 132)
-	if _, err := io.ReadFull(f, head); err == nil && bytes.Equal(head[128:], []byte("DICM")) {
-		return badInput("%s is a DICOM file and is not overwritten: name another file", path)
+	f, err := dicomfile.Open(path)
+	switch {
+	case err == nil:
+		f.Close()
+	case errors.Is(err, imaging.ErrNotDICOM) && errors.Is(err, imaging.ErrUnsupported):
+		return badInput("%s is a zip archive and is not overwritten: name another file", path)
+	case errors.Is(err, imaging.ErrNotDICOM):
+		return nil
 	}
-	return nil
+	return badInput("%s is a DICOM file and is not overwritten: name another file", path)
 }
 
 func isDir(path string) bool {
