@@ -132,6 +132,11 @@ func (s *stage) environ(state string) []string {
 // tab and seen mirror what the viewer writes for automation.
 type tab struct {
 	Instance string     `json:"instance"`
+	Frame    string     `json:"frame"`
+	Ready    bool       `json:"ready"`
+	Playing  bool       `json:"playing"`
+	Span     [2]int     `json:"span"`
+	Bar      [4]float64 `json:"bar"`
 	Place    [4]float64 `json:"place"`
 	ToScreen [6]float64 `json:"toScreen"`
 }
@@ -179,7 +184,9 @@ func (s *stage) open(state string, args ...string) *viewer {
 	}
 	go func() { v.done <- v.cmd.Wait() }()
 	s.t.Cleanup(func() { _ = v.cmd.Process.Kill() })
-	v.until("the window", func(n seen) bool { return n.Frames > 0 })
+	v.until("the window and its films", func(n seen) bool {
+		return n.Frames > 0 && (n.Panes[0].Ready || n.Panes[0].Instance == "") && (n.Panes[1].Ready || n.Panes[1].Instance == "")
+	})
 	v.window = strings.TrimSpace(v.xdotool("search", "--sync", "--onlyvisible", "--name", "^Leadline: "))
 	if i := strings.LastIndexByte(v.window, '\n'); i >= 0 {
 		v.window = v.window[i+1:]
@@ -247,9 +254,7 @@ func (v *viewer) press(key, what string, so func(seen) bool) seen {
 	return n
 }
 
-// free: nothing is held down. The viewer asks for the state of button and key
-// once a frame, so that one let go and taken again in between would be missed;
-// a hand is slower than that.
+// free: nothing is held down.
 func free(n seen) bool { return n.Held == 0 }
 
 // button holds a mouse button down at a place till what it does is shown.

@@ -90,6 +90,9 @@ type app struct {
 	again   *time.Timer // looks for events once more after a frame was drawn
 	pointer pointer
 	keys    keyboard
+	events  []event // reused
+	waiting []event // not taken in yet
+	seen    scenery // as last drawn
 	loupe   bool
 	frames  int
 	state   automation
@@ -174,6 +177,7 @@ func (a *app) Draw(screen *ebiten.Image) {
 		defer a.state.write(a)
 	}
 	a.takeFilms()
+	a.seen = a.scenery()
 	scenes := [2]*scene.Scene{board.Scene(a.d, desk.FrontalPane), board.Scene(a.d, desk.LateralPane)}
 	chart := board.Chart(a.d, scenes[desk.LateralPane])
 	// Nothing on the screen moves while a hand is marking.
