@@ -300,7 +300,8 @@ func (f *File) unpackColour(n int) ([]uint8, error) {
 	if err != nil {
 		return nil, err
 	}
-	if 3*pixels > expandFrom && 3*pixels > maxExpansion*len(src) {
+	// Planes, picture and brightness are in memory at once: eight bytes a pixel.
+	if 8*pixels > expandFrom && 8*pixels > maxExpansion*len(src) {
 		return nil, fmt.Errorf("%w: %d bytes of pixel data are there for a frame of %d by %d; copy the file again", imaging.ErrDamaged, len(src), h.Columns, h.Rows)
 	}
 	if h.TransferSyntax == jpegBaseline {

@@ -341,7 +341,9 @@ func (f *File) bytes(buf []byte, off, n int64) ([]byte, error) {
 	p := f.Header.PixelData
 	from, to := off, off+n
 	if f.swapped {
-		from, to = off&^1, min((to+1)&^1, p.Length)
+		if from, to = off&^1, (to+1)&^1; to > p.Length { // the other byte of its word is not there
+			return nil, fmt.Errorf("%w: the pixel data end at byte %d; copy the file again", imaging.ErrDamaged, p.Length)
+		}
 	}
 	b := buf[:to-from]
 	if got, err := f.src.ReadAt(b, p.Offset+from); got < len(b) {
