@@ -21,7 +21,7 @@ import (
 // by one that wraps ErrTooLittle and says what to mark; marks that the cameras
 // cannot have made by one that wraps imaging.ErrConflict.
 func Adjust(in Input) (*Fit, error) {
-	f, err := settle(in, nil)
+	f, err := settle(in, nil, settled)
 	if err != nil {
 		return nil, err
 	}
@@ -35,7 +35,7 @@ func Adjust(in Input) (*Fit, error) {
 // with every view as it nominally stands and, where starts says so, with every
 // view's parameters displaced by so many of their standard deviations; the least
 // sum of squares counts.
-func settle(in Input, starts [][kinds]float64) (*Fit, error) {
+func settle(in Input, starts [][kinds]float64, until precision) (*Fit, error) {
 	if err := in.check(); err != nil {
 		return nil, err
 	}
@@ -49,10 +49,10 @@ func settle(in Input, starts [][kinds]float64) (*Fit, error) {
 			others[i][c] = d[f.kind]
 		}
 	}
-	err := w.descend(x, nil, settled)
+	err := w.descend(x, nil, until)
 	least := w.rows.cost
 	for _, y := range others {
-		if e := w.descend(y, nil, settled); e == nil && (err != nil || w.rows.cost < least*(1-1e-9)) {
+		if e := w.descend(y, nil, until); e == nil && (err != nil || w.rows.cost < least*(1-1e-9)) {
 			x, least, err = y, w.rows.cost, nil
 		}
 	}
@@ -84,14 +84,21 @@ func settle(in Input, starts [][kinds]float64) (*Fit, error) {
 	return f, nil
 }
 
+// precision says when a descent ends: where the next step would lower the sum
+// of squares by less than so much, or than such a part of it. The former is the
+// square of how far, in standard deviations, the end may be away.
+type precision struct{ enough, part float64 }
+
+var (
+	settled  = precision{1e-16, 1e-15} // an adjustment
+	refitted = precision{1e-8, 0}      // a trial of a Monte Carlo run
+	// A reading that does not fit creeps for long; what its chi-square would be
+	// in the end differs by far less than readings must.
+	compared = precision{1e-6, 1e-3}
+)
+
 const (
-	// settled is the square of how far, in standard deviations, the place where
-	// an adjustment stops may be from where it would end; refitted is that of a
-	// trial of a Monte Carlo run.
-	settled  = 1e-16
-	refitted = 1e-8
-	// mostSteps ends a descent that does not settle: those that do take fewer
-	// than 20.
+	// mostSteps ends a descent that does not settle.
 	mostSteps = 200
 	// illPosed is the condition number of a normal matrix from which on its
 	// inverse holds no digits.
@@ -144,11 +151,9 @@ func (w *work) normal(damping float64) {
 			}
 		}
 	}
-	if damping > 0 {
-		for i := range w.n {
-			// An unknown that nothing touches stays where it is.
-			h.Data[i*h.Stride+i] += damping * math.Max(h.Data[i*h.Stride+i], 1e-12)
-		}
+	for i := range w.n {
+		d := &h.Data[i*h.Stride+i]
+		*d += damping * math.Max(*d, 1e-12) // an unknown that nothing touches stays where it is
 	}
 }
 
@@ -178,7 +183,7 @@ const (
 // narrow and curved: each step is bent along it by its second order, as in
 // Transtrum and Sethna, "Improvements to the Levenberg-Marquardt algorithm for
 // nonlinear least-squares minimization", arXiv:1201.5885.
-func (w *work) descend(x, shift []float64, enough float64) error {
+func (w *work) descend(x, shift []float64, until precision) error {
 	if !w.evaluate(x, shift, &w.rows) {
 		return fmt.Errorf("%w: a marked point does not lie before the X-ray source; check the views' geometry", imaging.ErrConflict)
 	}
@@ -199,7 +204,7 @@ func (w *work) descend(x, shift []float64, enough float64) error {
 		decrement := floats.Dot(w.step, w.gradient)
 		better := w.curve(x, shift, factor) && w.lower(x, shift, 1) || w.lower(x, shift, 0)
 		if !better {
-			if decrement <= enough { // no better within rounding
+			if decrement <= until.enough+until.part*w.rows.cost { // no better within rounding
 				return nil
 			}
 			if damping = math.Max(10*damping, leastDamping); damping > mostDamping {
@@ -207,13 +212,18 @@ func (w *work) descend(x, shift []float64, enough float64) error {
 			}
 			continue
 		}
+		gain := (w.rows.cost - w.next.cost) / decrement
 		copy(x, w.trial)
 		w.rows, w.next = w.next, w.rows
-		if decrement <= enough && damping < 1e-3 {
+		switch {
+		case decrement <= until.enough+until.part*w.rows.cost && damping < 1e-3:
 			return nil
-		}
-		if damping /= 10; damping < leastDamping {
-			damping = 0
+		case gain < 0.25: // the step went too far
+			damping = math.Max(3*damping, leastDamping)
+		default:
+			if damping /= 10; damping < leastDamping {
+				damping = 0
+			}
 		}
 	}
 	return fmt.Errorf("%w: %w; check that points of one name are the same thing in every view", imaging.ErrConflict, errAstray)
@@ -298,17 +308,21 @@ func (s *system) tooLoose(points []int) error {
 	return fmt.Errorf("%w: nothing fixes where %s lies along the beam; mark it in both views, or leave it out", ErrTooLittle, strings.Join(names, ", "))
 }
 
-// enough refuses a scale that is not known well enough in some view.
+// enough refuses when no view's scale is known well enough.
 func (f *Fit) enough() error {
 	limit := f.in.ScaleLimit
 	if limit == 0 {
 		limit = ScaleLimit
 	}
+	best := Judgement{Posterior: math.Inf(1)}
 	for _, j := range f.scales() {
-		if j.Posterior > limit {
-			return fmt.Errorf("%w: the scale of %s is known to %.0f %% only (one standard deviation; %.0f %% before anything was marked); mark a known length in both views: two contacts, a needle with both its ends, or a ball",
-				ErrTooLittle, f.in.viewName(j.View), 100*j.Posterior, 100*j.Prior)
+		if j.Posterior < best.Posterior {
+			best = j
 		}
 	}
-	return nil
+	if best.Posterior <= limit {
+		return nil
+	}
+	return fmt.Errorf("%w: the scale is known to %.0f %% at best, in %s (one standard deviation; %.0f %% before anything was marked); mark a known length in both views: two contacts, a needle with both its ends, or a ball",
+		ErrTooLittle, 100*best.Posterior, f.in.viewName(best.View), 100*best.Prior)
 }

@@ -162,7 +162,7 @@ func TestTooLittle(t *testing.T) {
 	in, _ := noHeader(t, 6)
 	in.Lengths = nil
 	_, err := Adjust(in)
-	if !errors.Is(err, ErrTooLittle) || !strings.Contains(err.Error(), "scale of frontal") || !strings.Contains(err.Error(), "known length") {
+	if !errors.Is(err, ErrTooLittle) || !strings.Contains(err.Error(), "the scale is known") || !strings.Contains(err.Error(), "known length") {
 		t.Errorf("no length known: %v", err)
 	}
 

@@ -1,10 +1,13 @@
 package pose
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"leadline/imaging"
 )
 
 // Separation is the difference of two readings' chi-squares from which on the
@@ -49,8 +52,11 @@ type Comparison struct {
 
 // Compare adjusts each reading and says whether one is told apart from all
 // others. What was supposed about the views takes part: with shift and turn of a
-// view loose, readings that they can make up for are not told apart. Readings
-// must share their marks, so that their chi-squares can be compared.
+// view loose, readings that they can make up for are not told apart. So does
+// which side the source stood on: a mirrored film shows by what is nearer to the
+// detector being larger, and so would a lateral view taken from the other side.
+// Where that is not sure it is a reading of its own. Readings must share their
+// marks, so that their chi-squares can be compared.
 func Compare(readings ...Reading) Comparison {
 	// A reading is not to look worse for having been started badly.
 	var starts [][kinds]float64
@@ -65,7 +71,7 @@ func Compare(readings ...Reading) Comparison {
 	told := len(readings) > 1
 	for i, r := range readings {
 		s := Score{Name: r.Name}
-		f, err := settle(r.Input, starts)
+		f, err := settle(r.Input, starts, compared)
 		if err != nil {
 			s.Err, told = err, false
 			c.Scores = append(c.Scores, s)
@@ -121,6 +127,9 @@ func Exchange(in Input, view int, pairs ...[2]int) Input {
 // Mirror is the input with one view's film, of so many columns, taken to be
 // stored mirrored left to right.
 func Mirror(in Input, view, columns int) (Input, error) {
+	if view < 0 || view >= len(in.Views) {
+		return Input{}, fmt.Errorf("%w: there is no view %d to mirror", imaging.ErrBadInput, view)
+	}
 	p := in.Views[view].Nominal.Pinhole()
 	p.Right = r3.Scale(-1, p.Right)
 	p.Foot.X = float64(columns) - p.Foot.X

@@ -70,23 +70,3 @@ func (f *Fit) contributions(g along) []float64 {
 	}
 	return out
 }
-
-// Refit adjusts again with each source's datum displaced by shift (in the
-// source's own unit, in the order of Sources), starting from this solution: a
-// trial of a Monte Carlo run (JCGM 101), whose draws have the sources' standard
-// deviations. It may be called from several goroutines at once.
-func (f *Fit) Refit(shift []float64) (Solution, error) {
-	if len(shift) != len(f.sources) || !finite(shift...) {
-		return Solution{}, fmt.Errorf("%w: a trial needs a displacement for each of the %d sources", imaging.ErrBadInput, len(f.sources))
-	}
-	w, _ := f.room.Get().(*work)
-	if w == nil {
-		w = newWork(f.system)
-	}
-	defer f.room.Put(w)
-	x := append([]float64(nil), f.x...)
-	if err := w.descend(x, shift, refitted); err != nil {
-		return Solution{}, err
-	}
-	return f.solution(x)
-}

@@ -168,12 +168,13 @@ type Input struct {
 	OnLines   []OnLine
 	Lengths   []Length
 	Relations []Relation
-	// ScaleLimit is the largest relative standard deviation of the scale at any
-	// point with which Adjust is content; 0: ScaleLimit.
+	// ScaleLimit is the largest relative standard deviation, of the scale of the
+	// view that knows it best, with which Adjust is content; 0: ScaleLimit. What the
+	// other views know of theirs, Determined says.
 	ScaleLimit float64
 }
 
 // ScaleLimit is the relative standard deviation of a scale beyond which it is
-// refused rather than given, unless an input says otherwise: an interval of more
-// than plus or minus 12 % is no measurement of a needle's depth.
+// refused in every view rather than given, unless an input says otherwise: an
+// interval of more than plus or minus 12 % is no measurement of a needle's depth.
 const ScaleLimit = 0.06
