@@ -18,6 +18,7 @@ import (
 	"leadline/imaging"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
+	"leadline/measure/response"
 	"leadline/measure/sidecar"
 )
 
@@ -28,42 +29,61 @@ var standing = []string{
 	placement.CautionReview,
 }
 
-// Text words the report. Where sources of a device's side disagree and nobody
-// confirmed it, Text refuses with an error that wraps imaging.ErrConflict; where
-// no device is marked, with imaging.ErrBadInput. No file is named and no
-// instruction given: the text goes into the patient's record.
+// Text words the report by the default template as plain text: see Write.
 func Text(r sidecar.Report) (string, error) {
-	p := r.Placement
-	if err := p.SideConflict(); err != nil {
-		return "", err
-	}
-	if len(p.Devices) == 0 {
-		return "", fmt.Errorf("%w: no needle, wire or lead is marked, so there is nothing to tell: mark one first", imaging.ErrBadInput)
-	}
-	w := writer{Placement: p, shared: sharedScale(p)}
-	var b strings.Builder
-	fmt.Fprintf(&b, "Read from fluoroscopic films by %s. ± is half the width of the 95 %% interval.%s\n", r.Book.Observer, w.scaleSentence())
-	for _, d := range p.Devices {
-		b.WriteString("\n" + w.paragraph(d) + "\n")
-	}
-	if rows := w.details(); len(rows) > 0 {
-		b.WriteString("\n" + list(rows))
-	}
-	b.WriteString("\nCautions:\n")
-	said := map[string]bool{}
-	for _, c := range Cautions(p) {
-		if c = plain(c, p); !said[c] {
-			b.WriteString("- " + c + "\n")
-		}
-		said[c] = true
-	}
-	return b.String(), nil
+	return Write(Material{Report: r}, byDefault, PlainText)
 }
 
-// writer words one placement.
-type writer struct {
-	placement.Placement
-	shared string // the scale of every length; empty: each carries its own
+// Write words a case by a template. Where sources of a device's side disagree and
+// nobody confirmed it, it refuses with an error that wraps imaging.ErrConflict;
+// where no device is marked, with imaging.ErrBadInput. No file is named and no
+// instruction given: the text goes into the patient's record.
+func Write(m Material, t Template, f Format) (string, error) {
+	if len(m.Report.Placement.Devices) == 0 {
+		return "", fmt.Errorf("%w: no needle, wire or lead is marked, so there is nothing to tell: mark one first", imaging.ErrBadInput)
+	}
+	w, err := newWriter(m)
+	if err != nil {
+		return "", err
+	}
+	if !t.scaled {
+		w.shared = "" // each length carries its own
+	}
+	text, _ := w.evaluate(t.nodes)
+	return render(w.lay(text), f)
+}
+
+// Comparison sets the positions of a case beside each other, with what may be
+// compared of their thresholds and the cautions. It refuses where a side is in
+// conflict, as Write does; positions that are marked nowhere stand by their
+// responses alone.
+func Comparison(m Material, f Format) (string, error) {
+	w, err := newWriter(m)
+	if err != nil {
+		return "", err
+	}
+	var out []block
+	add := func(title string, list []block) {
+		if len(list) > 0 {
+			out = append(append(out, block{kind: heading, text: title}), list...)
+		}
+	}
+	add("Positions by side and level", w.positions())
+	add("Responses", items(w.responses()))
+	add("Thresholds of one kind, unit, pulse width and device", items(w.thresholds()))
+	if s := w.scaleSentence(); s != "" {
+		add("Scale", []block{{kind: paragraph, text: strings.TrimSpace(s)}})
+	}
+	add("Cautions", items(w.cautions()))
+	return render(out, f)
+}
+
+func newWriter(m Material) (*writer, error) {
+	p := m.Report.Placement
+	if err := p.SideConflict(); err != nil {
+		return nil, err
+	}
+	return &writer{Placement: p, Material: m, shared: sharedScale(p), comparison: response.Compare(p, m.Report.Responses)}, nil
 }
 
 // Cautions are the placement's own, then those that stand in every output.
@@ -77,30 +97,55 @@ func Cautions(p placement.Placement) []string {
 	return out
 }
 
-// paragraph on one device: who it is, how it approaches, where it enters, how
-// deep it lies.
-func (w writer) paragraph(d placement.Device) string {
-	own := resultsOf(w.Placement, d.Object)
-	depth := w.tip
+// depth is how deep a device lies: the tip of a needle or wire, the contacts of a
+// lead.
+func (w *writer) depth(d placement.Device, own []placement.Result) string {
 	if d.Kind == mark.Lead {
-		depth = w.contacts
+		return w.contacts(own)
 	}
-	return strings.Join([]string{w.heading(d), w.approach(d, own), w.entry(own), depth(d, own)}, " ")
+	return w.tip(d, own)
 }
 
 // heading is "N2 (needle): RIGHT, S3. Side: ... Level: ..."
-func (w writer) heading(d placement.Device) string {
+func (w *writer) heading(d placement.Device) string {
 	s := fmt.Sprintf("%s (%s): %s, %s.", d.Object, d.Kind, SideWord(d.Side), LevelWord(d))
 	if d.Side != mark.NoSide {
-		s += fmt.Sprintf(" Side: %s.", withState(d.SideSource, d.SideConfirmed, "not confirmed"))
+		s += fmt.Sprintf(" Side: %s.", sideBasis(d))
 	}
 	switch {
 	case d.LevelConflict != "":
 		s += " Level left out: " + plain(d.LevelConflict, w.Placement)
 	case d.Level != "":
-		s += fmt.Sprintf(" Level: %s.", withState(d.LevelSource, d.LevelConfirmed, "level not confirmed"))
+		s += fmt.Sprintf(" Level: %s.", levelBasis(d))
 	}
 	return s
+}
+
+func sideBasis(d placement.Device) string {
+	return withState(d.SideSource, d.SideConfirmed, "not confirmed")
+}
+
+func levelBasis(d placement.Device) string {
+	return withState(d.LevelSource, d.LevelConfirmed, "level not confirmed")
+}
+
+// sideWithBasis is "RIGHT (theatre record, confirmed by A)".
+func (w *writer) sideWithBasis(d placement.Device) string {
+	if d.Side == mark.NoSide {
+		return SideWord(d.Side)
+	}
+	return SideWord(d.Side) + " (" + sideBasis(d) + ")"
+}
+
+// levelWithBasis is "S3 (counted from above)".
+func (w *writer) levelWithBasis(d placement.Device) string {
+	switch {
+	case d.LevelConflict != "":
+		return LevelWord(d) + " (left out: " + strings.TrimRight(plain(d.LevelConflict, w.Placement), ". ") + ")"
+	case d.Level == "":
+		return LevelWord(d)
+	}
+	return LevelWord(d) + " (" + levelBasis(d) + ")"
 }
 
 // SideWord spells a side out, or says that none is stated.
@@ -178,7 +223,7 @@ func sharedScale(p placement.Placement) string {
 }
 
 // scaleSentence says the scale that all lengths share.
-func (w writer) scaleSentence() string {
+func (w *writer) scaleSentence() string {
 	source, known := strings.CutPrefix(w.shared, "scale: ")
 	switch {
 	case w.shared == "":
@@ -190,7 +235,7 @@ func (w writer) scaleSentence() string {
 }
 
 // inScale is a length's scale in brackets, where they have not one for all.
-func (w writer) inScale(r placement.Result) string {
+func (w *writer) inScale(r placement.Result) string {
 	if s := scaleOf(r); s != "" && w.shared == "" {
 		return " (" + s + ")"
 	}

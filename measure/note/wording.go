@@ -28,7 +28,7 @@ func steadiest(own []placement.Result) (r placement.Result, reference string, ok
 }
 
 // approach says the angle and what it is measured to.
-func (w writer) approach(d placement.Device, own []placement.Result) string {
+func (w *writer) approach(d placement.Device, own []placement.Result) string {
 	r, reference, ok := steadiest(own)
 	if !ok {
 		return "Approach: not measured."
@@ -45,7 +45,7 @@ var entries = []struct{ name, from string }{
 }
 
 // entry says where the device enters on the frontal film.
-func (w writer) entry(own []placement.Result) string {
+func (w *writer) entry(own []placement.Result) string {
 	var parts []string
 	in, magnified := "", false
 	for _, e := range entries {
@@ -94,7 +94,7 @@ func enumerate(parts []string) string {
 
 // tip is the depth along a needle or wire. A lead's tip is no measure of good
 // or bad and is left out.
-func (w writer) tip(d placement.Device, own []placement.Result) string {
+func (w *writer) tip(d placement.Device, own []placement.Result) string {
 	r, ok := find(own, "tip-depth-along-needle")
 	if !ok {
 		return "Tip depth: not measured."
@@ -103,7 +103,7 @@ func (w writer) tip(d placement.Device, own []placement.Result) string {
 }
 
 // contacts of a lead: how they lie to the margin, and their centres.
-func (w writer) contacts(_ placement.Device, own []placement.Result) string {
+func (w *writer) contacts(own []placement.Result) string {
 	said := Contacts(w.Placement, own)
 	if said == "" {
 		return "Contacts: not measured."
@@ -121,7 +121,7 @@ type row struct{ object, text string }
 
 // details are the figures that an operation note wants beside its paragraphs,
 // the devices in their order, then what belongs to none.
-func (w writer) details() []row {
+func (w *writer) details() []row {
 	var rows []row
 	devices := map[string]bool{}
 	for _, d := range w.Devices {
@@ -168,24 +168,6 @@ var leftOut = map[string]bool{
 	"crossing":                true,
 }
 
-// list prints the rows, a line for each device.
-func list(rows []row) string {
-	var b strings.Builder
-	b.WriteString("Further measurements:")
-	for i, r := range rows {
-		switch {
-		case i > 0 && r.object == rows[i-1].object:
-			b.WriteString("; ")
-		case r.object == "":
-			b.WriteString("\n- ")
-		default:
-			b.WriteString("\n- " + r.object + ", ")
-		}
-		b.WriteString(r.text)
-	}
-	return b.String() + "\n"
-}
-
 // Name says in words what a result measures, and of what: "contact 2 against
 // margin", "angle to fusion line S2/S3", "change of depth since N1".
 func Name(r placement.Result) string {
@@ -210,7 +192,7 @@ func Name(r placement.Result) string {
 }
 
 // wording is one figure: "entry from midline: 22 ± 2 mm lateral".
-func (w writer) wording(r placement.Result) string {
+func (w *writer) wording(r placement.Result) string {
 	text := Name(r) + ": " + w.Measured(r).Headline()
 	if r.Class != "" {
 		text += " (" + quantity.Class(r.Quantity, r.Class) + ")"
