@@ -15,7 +15,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/interp"
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -61,24 +60,54 @@ func open(points []r2.Vec, least int) (*Curve, error) {
 	if err := c.measure(); err != nil {
 		return nil, err
 	}
-	n := len(points)
-	xs, ys := make([]float64, n), make([]float64, n)
-	for i, p := range c.knots {
-		xs[i], ys[i] = p.X, p.Y
-	}
-	var fx, fy interp.NotAKnotCubic
-	if err := fx.Fit(c.t, xs); err != nil {
-		return nil, fmt.Errorf("%w: some lie too close together for their length", ErrPoints)
-	}
-	if err := fy.Fit(c.t, ys); err != nil {
-		return nil, fmt.Errorf("%w: some lie too close together for their length", ErrPoints)
-	}
-	slopes := make([]r2.Vec, n)
-	for i, t := range c.t {
-		slopes[i] = r2.Vec{X: fx.PredictDerivative(t), Y: fy.PredictDerivative(t)}
-	}
-	c.hermite(slopes)
+	c.hermite(c.notAKnot())
 	return c, nil
+}
+
+// notAKnot gives the slopes at the knots of the cubic spline whose third
+// derivative does not jump at the second and the last but one of them. With h
+// the lengths of the segments, d their mean slopes and s the slopes at the
+// knots, continuity of the second derivative inside is
+//
+//	h[i] s[i-1] + 2 (h[i-1] + h[i]) s[i] + h[i-1] s[i+1] = 3 (h[i] d[i-1] + h[i-1] d[i])
+//
+// and the end condition, with the next row taken out of it,
+//
+//	h[1] s[0] + (h[0] + h[1]) s[1] = ((3 h[0] + 2 h[1]) h[1] d[0] + h[0]² d[1]) / (h[0] + h[1])
+//
+// and likewise from the other end (de Boor, A Practical Guide to Splines,
+// chapter IV).
+func (c *Curve) notAKnot() []r2.Vec {
+	n := len(c.knots)
+	h, d := make([]float64, n-1), make([]r2.Vec, n-1)
+	for i := range h {
+		h[i] = c.t[i+1] - c.t[i]
+		d[i] = r2.Scale(1/h[i], r2.Sub(c.knots[i+1], c.knots[i]))
+	}
+	low, diag, up := make([]float64, n), make([]float64, n), make([]float64, n)
+	rhs := make([]r2.Vec, n)
+	end := func(h0, h1 float64, d0, d1 r2.Vec) r2.Vec {
+		return r2.Scale(1/(h0+h1), r2.Add(r2.Scale((3*h0+2*h1)*h1, d0), r2.Scale(h0*h0, d1)))
+	}
+	diag[0], up[0], rhs[0] = h[1], h[0]+h[1], end(h[0], h[1], d[0], d[1])
+	for i := 1; i < n-1; i++ {
+		low[i], diag[i], up[i] = h[i], 2*(h[i-1]+h[i]), h[i-1]
+		rhs[i] = r2.Scale(3, r2.Add(r2.Scale(h[i], d[i-1]), r2.Scale(h[i-1], d[i])))
+	}
+	low[n-1], diag[n-1] = h[n-2]+h[n-3], h[n-3]
+	rhs[n-1] = end(h[n-2], h[n-3], d[n-2], d[n-3])
+	// Elimination needs no pivots: what is left of each row's diagonal is larger
+	// than the element beside it, down to the last.
+	for i := 1; i < n; i++ {
+		m := low[i] / diag[i-1]
+		diag[i] -= m * up[i-1]
+		rhs[i] = r2.Sub(rhs[i], r2.Scale(m, rhs[i-1]))
+	}
+	rhs[n-1] = r2.Scale(1/diag[n-1], rhs[n-1])
+	for i := n - 2; i >= 0; i-- {
+		rhs[i] = r2.Scale(1/diag[i], r2.Sub(rhs[i], r2.Scale(up[i], rhs[i+1])))
+	}
+	return rhs
 }
 
 // Closed lays a periodic curve through at least LeastPoints points of a closed

@@ -34,6 +34,7 @@ func Compute(films []Film, book mark.Book, opt Options) Placement {
 	}
 	w.holdTogether(objects)
 	w.changes(objects)
+	w.positions(objects)
 	w.report(objects)
 	w.caution(objects)
 	return w.out
@@ -50,6 +51,7 @@ type work struct {
 	// streams are the draws of inputs, by name.
 	streams map[string][]float64
 	couples map[[2]*sheet]*couple
+	gaps    []string // cautions of rays that miss each other
 }
 
 // sheet is a film with its marks.

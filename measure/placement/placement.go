@@ -98,4 +98,23 @@ type Placement struct {
 	Cautions []string
 	Devices  []Device
 	Films    []FilmReading
+	// Positions are points seen on both films, where they lie in the patient.
+	Positions []Position
+}
+
+// Position is a point in the patient: millimetres from the isocentre of the
+// frontal film, x to the patient's left, y to posterior, z to the head, by the
+// positioner's angles.
+type Position struct {
+	Object  string // device, or empty for a landmark
+	What    string // tip, hub, entry, contact 0, promontory …
+	X, Y, Z float64
+	// U are standard uncertainties along x, y and z; 0 where not told.
+	U [3]float64
+	// Gap is the distance in mm by which the point's two rays miss each other,
+	// and GapFrontal, GapLateral what that is on each film, in pixels; Gapped is
+	// false for points that are not marked on both films as such.
+	Gapped                      bool
+	Gap, GapFrontal, GapLateral float64
+	Frames                      []mark.FrameRef
 }

@@ -335,6 +335,9 @@ func (w *work) caution(objects []*object) {
 			add(strings.Join(names, ", ") + ": " + c)
 		}
 	}
+	for _, g := range w.gaps {
+		add(g)
+	}
 	for i, later := range objects {
 		for _, o := range objects[:i] {
 			if a, b := o.device.Side, later.device.Side; mark.Device(o.name) == mark.Device(later.name) && a != "" && b != "" && a != b {
@@ -361,6 +364,9 @@ func (w *work) caution(objects []*object) {
 		}
 		if off, _, _, ok := r.Film.Geometry.OffView(r.View); ok && r.View == imaging.Lateral && off > RotationHalf {
 			add(CautionRotated)
+		}
+		if turn := r.Film.Header.Turning(r.Film.Ref.First, r.Film.Ref.Last); turn > imaging.TurningMost {
+			add(fmt.Sprintf("%s: the beam turned by %.0f degrees within frames %s; their mean has no single direction.", r.Film.File, turn, r.Film.Ref.Span()))
 		}
 		for _, c := range r.Scale.Conflicts {
 			add(r.Film.File + ": " + c)

@@ -230,14 +230,13 @@ func (sp *space) evaluate() *found {
 	tip, hub := w.points[len(w.points)-1], w.points[0]
 	f.v[base+spaceTipX], f.v[base+spaceTipY], f.v[base+spaceTipZ] = tip.X, tip.Y, tip.Z
 	f.v[base+spaceHubX], f.v[base+spaceHubY], f.v[base+spaceHubZ] = hub.X, hub.Y, hub.Z
-	mid, noMid := sp.midline()
-	if noMid != "" {
+	entry, why := sp.settle(&g, w)
+	if why != "" {
 		for s := range base + spaceTipX {
-			f.why[s] = noMid
+			f.why[s] = why
 		}
 		return f
 	}
-	entry, ok := sp.settle(&g, w, mid)
 	l := sp.onPlane(g, w)
 	seen := l.evaluate()
 	copy(f.v[:base], seen.v)
@@ -245,74 +244,91 @@ func (sp *space) evaluate() *found {
 	f.notes, f.fusion, f.axis = seen.notes, seen.fusion, seen.axis
 	sp.lengthen(f, l, w, g)
 	sp.surface(f, l, w)
-	if !ok {
-		why := seen.why[entryX]
-		if why == "" {
-			why = "the entry is not known: mark the dorsal-margin on the lateral film"
-		}
-		for s := range spaceTipX {
-			if s != spaceSurface {
-				f.why[base+s] = why
-			}
-		}
-		f.why[base+spaceSurface] = why
-		return f
-	}
 	f.v[base+spaceEntryX], f.v[base+spaceEntryY], f.v[base+spaceEntryZ] = entry.X, entry.Y, entry.Z
 	sp.sideways(f, g, entry, tip)
 	return f
 }
 
-// midline is the plane of the frontal film's source and the marked midline: a
-// point of it and its normal.
-type midplane struct{ source, normal r3.Vec }
-
-func (sp *space) midline() (midplane, string) {
+// middle is where the marked midline lies on the dorsal surface: its distance
+// along the normal at a height, as the line through its points there.
+func (sp *space) middle(g sagittal, dorsal *curve.Curve, height float64) (x float64, why string) {
 	m := sp.frontal.midline
-	fit, ok := curve.Fit(sp.frontal.plane.all(m.px))
-	if !ok {
+	if len(m.px) < 2 {
 		if m.lack != "" {
-			return midplane{}, m.lack
+			return 0, m.lack
 		}
-		return midplane{}, "mark the midline on the frontal film"
+		return 0, "mark the midline on the frontal film"
 	}
-	s, a := sp.front.Ray(sp.frontal.plane.pixel(fit.At(0)))
-	_, b := sp.front.Ray(sp.frontal.plane.pixel(fit.At(10)))
-	return midplane{s, r3.Unit(r3.Cross(a, b))}, ""
+	var n, sz, sx, szz, szx float64
+	for _, px := range m.px {
+		p, ok := sp.onDorsal(g, dorsal, px)
+		if !ok {
+			continue
+		}
+		z, x := r3.Dot(g.head, p)-height, r3.Dot(g.normal, p)
+		n, sz, sx, szz, szx = n+1, sz+z, sx+x, szz+z*z, szx+z*x
+	}
+	switch d := n*szz - sz*sz; {
+	case n == 0:
+		return 0, "the midline lies beyond the marked dorsal-margin; extend dorsal-margin"
+	case n == 1 || d < 1e-9*n*n:
+		return sx / n, ""
+	default:
+		return (szz*sx - sz*szx) / d, "" // the fitted line at the height
+	}
 }
 
-// across gives how far along n from p the midline lies.
-func (m midplane) across(p, n r3.Vec) float64 {
-	return r3.Dot(m.normal, r3.Sub(m.source, p)) / r3.Dot(m.normal, n)
+// onDorsal is where the ray of the frontal film through px meets the dorsal
+// surface. In the run of a sacrum that is one place; of several the one nearest
+// to the isocentre counts.
+func (sp *space) onDorsal(g sagittal, dorsal *curve.Curve, px r2.Vec) (at r3.Vec, ok bool) {
+	if dorsal == nil {
+		return r3.Vec{}, false
+	}
+	s, ray := sp.front.Ray(px)
+	from, along := g.of(s), g.of(ray)
+	size := r2.Norm(along)
+	best := math.Inf(1)
+	for _, x := range dorsal.CrossLine(curve.Line{Origin: from, Direction: r2.Scale(1/size, along)}) {
+		if p := r3.Add(s, r3.Scale(x.S/size, ray)); r3.Norm(p) < best {
+			best, at, ok = r3.Norm(p), p, true
+		}
+	}
+	return at, ok
 }
 
 // settle finds the sagittal plane through the midline at the entry, each of
-// which hangs on the other a little, and the entry. Where there is no entry the
-// plane goes through the midline level with the tip.
-func (sp *space) settle(g *sagittal, w way, mid midplane) (entry r3.Vec, ok bool) {
-	tip := w.points[len(w.points)-1]
-	g.at = r3.Dot(g.normal, tip) + mid.across(tip, g.normal)
+// which hangs on the other a little, and the entry.
+func (sp *space) settle(g *sagittal, w way) (entry r3.Vec, why string) {
 	if sp.lateral.dorsal.curve == nil {
-		return r3.Vec{}, false
+		return r3.Vec{}, needMark(sp.lateral.dorsal) + " on the lateral film"
 	}
+	tip := w.points[len(w.points)-1]
+	g.at = r3.Dot(g.normal, tip)
+	height := r3.Dot(g.head, tip)
 	for range 12 {
-		l := lateral{plane: millimetre, device: sp.flat(*g, w), dorsal: sp.lineOn(*g, sp.lateral.dorsal), ventral: line{}}
+		dorsal := sp.lineOn(*g, sp.lateral.dorsal)
+		l := lateral{plane: millimetre, device: sp.flat(*g, w), dorsal: dorsal}
 		if sp.lateral.ventral.curve != nil {
 			l.ventral = sp.lineOn(*g, sp.lateral.ventral)
 		}
 		e, found := l.entryPoint()
 		if !found {
-			return r3.Vec{}, false
+			return r3.Vec{}, "the " + sp.lateral.device.name + " does not cross the marked dorsal-margin; extend dorsal-margin"
 		}
 		entry = g.from(e, w.side(*g, e))
-		at := r3.Dot(g.normal, entry) + mid.across(entry, g.normal)
-		done := math.Abs(at-g.at) < 1e-7
+		height = r3.Dot(g.head, entry)
+		at, why := sp.middle(*g, dorsal.curve, height)
+		if why != "" {
+			return r3.Vec{}, why
+		}
+		done := math.Abs(at-g.at) < 1e-6
 		g.at = at
 		if done {
 			break
 		}
 	}
-	return entry, true
+	return entry, ""
 }
 
 // entryPoint is where the device enters, plane units.
@@ -511,24 +527,11 @@ func (sp *space) outlineOn(g sagittal, o outline) line {
 	d := o.drawn
 	d.px = make([]r2.Vec, len(o.px))
 	for i, px := range o.px {
-		s, ray := sp.front.Ray(px)
-		from, along := g.of(s), g.of(ray)
-		size := r2.Norm(along)
-		hit := false
-		if dorsal.curve != nil && size > 0 {
-			// Coming from behind or from before, the surface is met once in the
-			// run of a sacrum; of several the one nearest to the isocentre counts.
-			best := math.Inf(1)
-			for _, x := range dorsal.curve.CrossLine(curve.Line{Origin: from, Direction: r2.Scale(1/size, along)}) {
-				if p := r3.Add(s, r3.Scale(x.S/size, ray)); r3.Norm(p) < best {
-					best, hit = r3.Norm(p), true
-					d.px[i] = r2.Vec{X: r3.Dot(g.normal, p), Y: -r3.Dot(g.head, p)}
-				}
-			}
-		}
-		if !hit {
+		p, ok := sp.onDorsal(g, dorsal.curve, px)
+		if !ok {
 			return line{drawn: d, why: "the foramen's outline reaches past the marked dorsal-margin; extend dorsal-margin"}
 		}
+		d.px[i] = r2.Vec{X: r3.Dot(g.normal, p), Y: -r3.Dot(g.head, p)}
 	}
 	if o.arc {
 		return newLine(d, millimetre, openForm)

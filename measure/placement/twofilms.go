@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -559,16 +560,60 @@ func apart(p, q, r, s r3.Vec) float64 {
 	return r3.Norm(r3.Add(w, r3.Sub(r3.Scale(x, u), r3.Scale(y, v))))
 }
 
-// gapOf is the largest normalised gap of the object's points, in words.
-func (w *work) gaps(o *object) {
-	if o.space == nil {
-		return
-	}
-	c := o.space.couple
-	for _, g := range c.fit.Gaps() {
-		name := c.in.Points[g.Point]
-		if g.Checked && g.Normalised > 3 && (name == o.name+"/tip" || len(name) > len(o.name) && name[:len(o.name)+1] == o.name+"/") {
-			o.heights = append(o.heights, fmt.Sprintf("%s: the rays of its %s on the two films miss each other by %.1f mm: a mark is off, the films do not belong together, or one shows another device.", o.name, name[len(o.name)+1:], g.MM))
+// positions lists where points lie that both films show, and cautions of rays
+// that miss each other by more than they should.
+func (w *work) positions(objects []*object) {
+	done := map[*couple]bool{}
+	for _, o := range objects {
+		if o.space == nil {
+			continue
+		}
+		c := o.space.couple
+		frames := []mark.FrameRef{c.front.reading.Film.Ref, c.side.reading.Film.Ref}
+		for _, p := range []struct {
+			what string
+			slot int
+		}{{"entry", spaceEntryX}, {"hub", spaceHubX}} {
+			v := o.space.found.v[o.space.space.first()+p.slot:]
+			if v[0] == v[0] {
+				k := Position{Object: o.name, What: p.what, X: v[0], Y: v[1], Z: v[2], Frames: frames}
+				for i := range k.U {
+					k.U[i] = o.space.value(o.space.space.first() + p.slot + i).Standard()
+				}
+				w.out.Positions = append(w.out.Positions, k)
+			}
+		}
+		if done[c] {
+			continue
+		}
+		done[c] = true
+		gaps := map[int]pose.Gap{}
+		for _, g := range c.fit.Gaps() {
+			gaps[g.Point] = g
+		}
+		for i, name := range c.in.Points {
+			p, cov := c.fit.Points[i], c.fit.PointCovariance(i)
+			k := Position{X: p.X, Y: p.Y, Z: p.Z, Frames: frames}
+			k.Object, k.What, _ = strings.Cut(name, "/")
+			if k.What == "" {
+				k.Object, k.What = "", name
+			}
+			k.What = strings.ReplaceAll(k.What, "/", " ")
+			for j := range k.U {
+				k.U[j] = math.Sqrt(cov.At(j, j))
+			}
+			if g, ok := gaps[i]; ok {
+				k.Gapped, k.Gap, k.GapFrontal, k.GapLateral = true, g.MM, g.PixelsA, g.PixelsB
+				if g.Checked && g.Normalised > gapMost {
+					w.gaps = append(w.gaps, fmt.Sprintf("The rays of %s on the two films miss each other by %.1f mm: a mark is off, the films do not belong together, or one shows another device.",
+						strings.TrimSpace(k.Object+" "+k.What), g.MM))
+				}
+			}
+			w.out.Positions = append(w.out.Positions, k)
 		}
 	}
 }
+
+// gapMost is how many of its own standard uncertainties a gap between two rays
+// may reach before it is told.
+const gapMost = 3.0
