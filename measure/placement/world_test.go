@@ -276,3 +276,13 @@ func find(p placement.Placement, quantity, plane string) (placement.Result, bool
 	}
 	return placement.Result{}, false
 }
+
+func quat(r r3.Rotation) [4]float64 { return [4]float64{r.Real, r.Imag, r.Jmag, r.Kmag} }
+
+func mul(a, b [4]float64) (out struct{ Real, Imag, Jmag, Kmag float64 }) {
+	out.Real = a[0]*b[0] - a[1]*b[1] - a[2]*b[2] - a[3]*b[3]
+	out.Imag = a[0]*b[1] + a[1]*b[0] + a[2]*b[3] - a[3]*b[2]
+	out.Jmag = a[0]*b[2] - a[1]*b[3] + a[2]*b[0] + a[3]*b[1]
+	out.Kmag = a[0]*b[3] + a[1]*b[2] - a[2]*b[1] + a[3]*b[0]
+	return out
+}
