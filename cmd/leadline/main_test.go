@@ -150,18 +150,23 @@ func film(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 1 {
 		ts.Fatalf("usage: film FILE Keyword=value...")
 	}
+	ts.Check(writeFilm(ts.MkAbs(args[0]), args[0], args[1:]...))
+}
+
+// writeFilm is film for a file whose instance UID goes by a name.
+func writeFilm(path, name string, given ...string) error {
 	attributes := map[string]string{
-		"SOPClassUID": "1.2.840.10008.5.1.4.1.1.12.1", "SOPInstanceUID": uidFor(args[0]),
+		"SOPClassUID": "1.2.840.10008.5.1.4.1.1.12.1", "SOPInstanceUID": uidFor(name),
 		"StudyInstanceUID": "2.25.1", "SeriesInstanceUID": "2.25.11", "Modality": "XA",
 		"PatientName": "TEST^FILM", "PatientID": "T-1", "StudyDate": "20260102", "AcquisitionDate": "20260102", "AcquisitionTime": "101500",
 		"Columns": "1024", "Rows": "1024", "SamplesPerPixel": "1", "PhotometricInterpretation": "MONOCHROME2",
 		"BitsAllocated": "8", "BitsStored": "8", "HighBit": "7", "PixelRepresentation": "0",
 		"WindowCenter": "128", "WindowWidth": "256",
 	}
-	for _, a := range args[1:] {
+	for _, a := range given {
 		key, value, ok := strings.Cut(a, "=")
 		if !ok {
-			ts.Fatalf("film: %q is not Keyword=value", a)
+			return fmt.Errorf("film: %q is not Keyword=value", a)
 		}
 		attributes[key] = value
 	}
@@ -169,18 +174,26 @@ func film(ts *testscript.TestScript, neg bool, args []string) {
 	for key, value := range attributes {
 		if value != "" {
 			e, err := attribute(key, value)
-			ts.Check(err)
+			if err != nil {
+				return err
+			}
 			ds.Elements = append(ds.Elements, e)
 		}
 	}
 	columns, err := strconv.Atoi(attributes["Columns"])
-	ts.Check(err)
+	if err != nil {
+		return err
+	}
 	rows, err := strconv.Atoi(attributes["Rows"])
-	ts.Check(err)
+	if err != nil {
+		return err
+	}
 	frames := 1
 	if n := attributes["NumberOfFrames"]; n != "" {
 		frames, err = strconv.Atoi(n)
-		ts.Check(err)
+		if err != nil {
+			return err
+		}
 	}
 	pixels := dicom.PixelDataInfo{}
 	for range frames {
@@ -191,9 +204,11 @@ func film(ts *testscript.TestScript, neg bool, args []string) {
 		pixels.Frames = append(pixels.Frames, &frame.Frame{NativeData: native})
 	}
 	e, err := dicom.NewElement(tag.PixelData, pixels)
-	ts.Check(err)
+	if err != nil {
+		return err
+	}
 	ds.Elements = append(ds.Elements, e)
-	ts.Check(dicomfile.Write(ts.MkAbs(args[0]), ds))
+	return dicomfile.Write(path, ds)
 }
 
 // uidFor is an instance UID that differs from file to file.
