@@ -17,23 +17,26 @@ import (
 // header keeps: reports, and attributes that only one reader asks for.
 type Set struct{ data *dataset }
 
-// ReadSet reads the file at path, whichever its class. Values of groups of odd
-// number, and bulk, are passed over. Errors wrap imaging.ErrNotDICOM,
-// ErrUnsupported, ErrDamaged or, where the path itself is no good, ErrBadInput.
-func ReadSet(path string) (Set, error) {
-	d, err := openDisk(path)
+// Set reads the elements of an image before its pixel data. Errors are those of
+// ReadSet.
+func (f *File) Set() (Set, error) {
+	data, err := readSet(f.src, unbounded, !f.known)
 	if err != nil {
-		return Set{}, err
-	}
-	defer d.Close()
-	data, err := readSet(d, d.info.Size())
-	if err != nil {
-		return Set{}, fmt.Errorf("%s: %w", path, err)
+		return Set{}, fmt.Errorf("%s: %w", f.Header.File, err)
 	}
 	return Set{data}, nil
 }
 
-func readSet(src io.ReaderAt, size int64) (*dataset, error) {
+// ReadSet reads a file of size bytes, whichever its class. Values of groups of odd
+// number, and bulk, are passed over. Errors wrap imaging.ErrNotDICOM,
+// ErrUnsupported or ErrDamaged.
+func ReadSet(src io.ReaderAt, size int64) (Set, error) {
+	data, err := readSet(src, size, false)
+	return Set{data}, err
+}
+
+// readSet reads src; inflated: it is no longer deflated, though its header says so.
+func readSet(src io.ReaderAt, size int64, inflated bool) (*dataset, error) {
 	s := newScanner(src, size)
 	meta, err := s.fileMeta()
 	if err != nil {
@@ -49,7 +52,7 @@ func readSet(src io.ReaderAt, size int64) (*dataset, error) {
 	if err != nil && syntax.Name == "" {
 		return nil, err
 	}
-	if syntax.Deflated {
+	if syntax.Deflated && !inflated {
 		sp, err := newSpool(src, s.pos, size)
 		if err != nil {
 			return nil, err

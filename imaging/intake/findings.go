@@ -1,12 +1,17 @@
 package intake
 
-import "strings"
+import (
+	"io"
+	"strings"
+)
 
 // Findings are what is at a path beside the films of its cases.
 type Findings struct {
 	Passed []Passed
 	// Refused says of each film that cannot be used why, with its file.
 	Refused []error
+	// Others are the DICOM files among those passed over that hold no image.
+	Others []Other
 	// Told are lines on a DICOMDIR that does not fit the folder.
 	Told []string
 }
@@ -15,6 +20,14 @@ type Findings struct {
 type Passed struct {
 	Path string
 	Why  Reason
+}
+
+// Other is a DICOM file without an image, such as a report. It can be opened until
+// the case is closed.
+type Other struct {
+	Path string
+	Size int64
+	Open func() (io.ReaderAt, io.Closer, error)
 }
 
 // Reason is why something was passed over, in words that follow a number.

@@ -1,12 +1,11 @@
 package radiation
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"slices"
 
-	"leadline/imaging"
+	"leadline/imaging/dicomfile"
 )
 
 // Typed is the source of a figure that a person read off the console.
@@ -23,19 +22,15 @@ type Record struct {
 // typed in stands also where it differs from the files by more than one part in
 // a hundred, for then someone must look.
 //
-// images are the paths of the case's images, of the study and patient named;
-// others the paths of files that hold no image. A report of another study or
-// patient is left out and noted.
-func Of(images, others []string, study, patientID string, typed []Figure) Record {
+// images are the case's images, of the study and patient named; others what lies
+// beside them. A report of another study or patient is left out and noted.
+func Of(images, others []dicomfile.Set, study, patientID string, typed []Figure) Record {
 	var rec Record
 	var reports []Figure
-	for _, p := range others {
-		r, err := Read(p)
+	for _, set := range others {
+		r, err := Read(set)
 		switch {
-		case errors.Is(err, ErrNoReport), errors.Is(err, imaging.ErrNotDICOM):
-			continue
 		case err != nil:
-			rec.Notes = append(rec.Notes, "a file beside the images that may be a dose report cannot be read")
 			continue
 		case r.Study != study || r.PatientID != patientID:
 			rec.Notes = append(rec.Notes, "a dose report of another study is left out")

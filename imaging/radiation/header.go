@@ -24,18 +24,12 @@ var attributes = []struct {
 	{tag.Tag{Group: 0x0040, Element: 0x8302}, EntranceDose, "mGy", false, "Entrance Dose in mGy (0040,8302)"},
 }
 
-// Headers reads what the images at paths say, in their order. Of a running total
-// the highest is given, of what belongs to one image each image's own. A file that
-// cannot be read says nothing: what is wrong with it is told where the case is
-// listed.
-func Headers(paths []string) []Figure {
+// Headers reads what images say, in their order. Of a running total the highest is
+// given, of what belongs to one image each image's own.
+func Headers(images []dicomfile.Set) []Figure {
 	var out []Figure
 	running := map[Kind]int{} // place in out
-	for i, p := range paths {
-		set, err := dicomfile.ReadSet(p)
-		if err != nil {
-			continue
-		}
+	for i, set := range images {
 		for _, a := range attributes {
 			v := set.Number(a.tag)
 			if !v.Known || v.Value < 0 {
@@ -43,7 +37,7 @@ func Headers(paths []string) []Figure {
 			}
 			f := Figure{Kind: a.kind, Value: v.Value, Unit: a.unit, Source: "from the header, " + a.name}
 			if !a.running {
-				f.Of = fmt.Sprintf("image %d of %d alone", i+1, len(paths))
+				f.Of = fmt.Sprintf("image %d of %d alone", i+1, len(images))
 				out = append(out, f)
 				continue
 			}

@@ -1,6 +1,7 @@
 package radiation
 
 import (
+	"bytes"
 	"errors"
 	"os"
 	"os/exec"
@@ -43,6 +44,23 @@ func written(t *testing.T, args ...string) string {
 	return path
 }
 
+func setOf(t *testing.T, path string) dicomfile.Set {
+	t.Helper()
+	set, err := read(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return set
+}
+
+func read(path string) (dicomfile.Set, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return dicomfile.Set{}, err
+	}
+	return dicomfile.ReadSet(bytes.NewReader(b), int64(len(b)))
+}
+
 func sentences(figures []Figure) []string {
 	var out []string
 	for _, f := range figures {
@@ -55,7 +73,7 @@ func sentences(figures []Figure) []string {
 func TestReport(t *testing.T) {
 	for _, encoding := range []string{"", "implicit"} {
 		path := written(t, "113622", encoding)
-		r, err := Read(path)
+		r, err := Read(setOf(t, path))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -78,7 +96,7 @@ func TestReport(t *testing.T) {
 
 // Totals of two planes stand beside each other; their sum stands nowhere.
 func TestPlanesAreNotAddedUp(t *testing.T) {
-	r, err := Read(written(t, "113620", "113621"))
+	r, err := Read(setOf(t, written(t, "113620", "113621")))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -145,6 +163,21 @@ func film(t *testing.T, name string, extra map[tag.Tag]any) string {
 	return path
 }
 
+// imageOf is the set of an image by way of its File.
+func imageOf(t *testing.T, name string, extra map[tag.Tag]any) dicomfile.Set {
+	t.Helper()
+	f, err := dicomfile.Open(film(t, name, extra))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	set, err := f.Set()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return set
+}
+
 var (
 	fluoroTime = tag.Tag{Group: 0x0040, Element: 0x0300}
 	areaDose   = tag.Tag{Group: 0x0018, Element: 0x115e}
@@ -152,10 +185,10 @@ var (
 
 // Of running totals the last stands; products of single images stand each alone.
 func TestHeaders(t *testing.T) {
-	images := []string{
-		film(t, "a", map[tag.Tag]any{fluoroTime: []int{20}, areaDose: []string{"1.5"}}),
-		film(t, "b", map[tag.Tag]any{fluoroTime: []int{45}, areaDose: []string{"2"}}),
-		film(t, "c", map[tag.Tag]any{fluoroTime: []int{30}}),
+	images := []dicomfile.Set{
+		imageOf(t, "a", map[tag.Tag]any{fluoroTime: []int{20}, areaDose: []string{"1.5"}}),
+		imageOf(t, "b", map[tag.Tag]any{fluoroTime: []int{45}, areaDose: []string{"2"}}),
+		imageOf(t, "c", map[tag.Tag]any{fluoroTime: []int{30}}),
 	}
 	want := []string{
 		"fluoroscopy time 45 s, highest of the images, from the header, Total Time of Fluoroscopy (0040,0300)",
@@ -171,14 +204,14 @@ func TestHeaders(t *testing.T) {
 // The dose report before the headers, those before what was typed in; where what
 // was typed in differs, both stand.
 func TestPreference(t *testing.T) {
-	report := written(t)
-	images := []string{film(t, "a", map[tag.Tag]any{fluoroTime: []int{20}, areaDose: []string{"1.5"}})}
+	report := setOf(t, written(t))
+	images := []dicomfile.Set{imageOf(t, "a", map[tag.Tag]any{fluoroTime: []int{20}, areaDose: []string{"1.5"}})}
 	typed := []Figure{
 		{Kind: FluoroscopyTime, Value: 62, Unit: "s", Source: Typed},
 		{Kind: AirKerma, Value: 5, Unit: "mGy", Source: Typed},
 		{Kind: EntranceDose, Value: 4, Unit: "mGy", Source: Typed},
 	}
-	rec := Of(images, []string{report}, "2.25.1", "T-1", typed)
+	rec := Of(images, []dicomfile.Set{report}, "2.25.1", "T-1", typed)
 	said := strings.Join(sentences(rec.Figures), "\n")
 	if strings.Contains(said, "20 s") || strings.Contains(said, "dGy") || strings.Count(said, "62 s") != 1 {
 		t.Errorf("the dose report does not come first:\n%s", said)
@@ -190,22 +223,15 @@ func TestPreference(t *testing.T) {
 	if !strings.Contains(said, "entrance dose 4 mGy, typed in from the console") {
 		t.Errorf("what only the console told is left out:\n%s", said)
 	}
-	other := Of(images, []string{report}, "2.25.2", "T-1", nil)
+	other := Of(images, []dicomfile.Set{report}, "2.25.2", "T-1", nil)
 	if s := strings.Join(sentences(other.Figures), "\n"); strings.Contains(s, "Dose SR") || !slices.Contains(other.Notes, "a dose report of another study is left out") {
 		t.Errorf("a dose report of another study is read:\n%s\n%q", s, other.Notes)
 	}
 }
 
 func TestNoReport(t *testing.T) {
-	if _, err := Read(film(t, "a", nil)); !errors.Is(err, ErrNoReport) {
+	if _, err := Read(imageOf(t, "a", nil)); !errors.Is(err, ErrNoReport) {
 		t.Errorf("an image: %v", err)
-	}
-	text := filepath.Join(t.TempDir(), "notes.txt")
-	if err := os.WriteFile(text, []byte("invented"), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := Read(text); !errors.Is(err, imaging.ErrNotDICOM) {
-		t.Errorf("a text: %v", err)
 	}
 }
 
@@ -217,17 +243,21 @@ func TestCutReport(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	full, err := Read(path)
+	full, err := Read(setOf(t, path))
 	if err != nil {
 		t.Fatal(err)
 	}
 	known := sentences(full.Figures)
 	cut := filepath.Join(t.TempDir(), "cut.dcm")
-	for n := 0; n < len(whole); n += 13 {
+	for n := 0; n < len(whole); n += 41 {
+		var r Report
 		if err := os.WriteFile(cut, whole[:n], 0o644); err != nil {
 			t.Fatal(err)
 		}
-		r, err := Read(cut)
+		set, err := read(cut)
+		if err == nil {
+			r, err = Read(set)
+		}
 		if err != nil {
 			if !errors.Is(err, imaging.ErrDamaged) && !errors.Is(err, imaging.ErrNotDICOM) && !errors.Is(err, ErrNoReport) {
 				t.Fatalf("%d bytes: %v", n, err)

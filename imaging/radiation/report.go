@@ -54,15 +54,10 @@ var totals = map[string]struct {
 // ErrNoReport: the file holds no X-Ray Radiation Dose SR.
 var ErrNoReport = fmt.Errorf("%w: not an X-Ray Radiation Dose SR", imaging.ErrUnsupported)
 
-// Read reads the dose report at path. What is none gives ErrNoReport; else errors
-// are those of dicomfile.ReadSet.
-func Read(path string) (Report, error) {
-	set, err := dicomfile.ReadSet(path)
-	if err != nil {
-		return Report{}, err
-	}
+// Read reads a dose report. What is none gives ErrNoReport.
+func Read(set dicomfile.Set) (Report, error) {
 	if set.Code(tag.SOPClassUID) != Class {
-		return Report{}, fmt.Errorf("%s: %w", path, ErrNoReport)
+		return Report{}, ErrNoReport
 	}
 	r := Report{
 		Study: set.Code(tag.StudyInstanceUID), PatientID: set.Text(tag.PatientID),
