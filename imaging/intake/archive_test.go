@@ -72,8 +72,8 @@ func bytesOf(t testing.TB, f film) []byte {
 }
 
 // emptyTemp makes a temporary folder for the test and sees to it that nothing
-// is left in it, not even while the case is open: a file without a name goes
-// with the process, however that ends.
+// is left in it. What is inflated has no name there even while the case is open,
+// and so goes with the process, however that ends.
 func emptyTemp(t testing.TB) {
 	t.Helper()
 	dir := t.TempDir()
@@ -147,6 +147,7 @@ func TestArchive(t *testing.T) {
 			t.Errorf("%s: a frame: %v", f.Header.File, err)
 		}
 	}
+	nothingIn(t, os.Getenv("TMPDIR")) // though films were inflated
 	if after, err := os.ReadFile(path); err != nil || !bytes.Equal(before, after) {
 		t.Error("the archive was changed")
 	}
