@@ -13,12 +13,13 @@ import (
 )
 
 // survey opens what is at path, whatever it holds: cases of films that lie
-// within it, each once, or one line of a known kind.
+// within it, each once, or an error of a known kind. (A name that holds a line's
+// end makes two lines of it until it is printed.)
 func survey(t *testing.T, path string) {
 	t.Helper()
 	known := func(err error) bool {
 		return slices.ContainsFunc([]error{imaging.ErrBadInput, imaging.ErrNotDICOM, imaging.ErrDamaged, imaging.ErrUnsupported, imaging.ErrConflict},
-			func(kind error) bool { return errors.Is(err, kind) }) && !strings.Contains(err.Error(), "\n")
+			func(kind error) bool { return errors.Is(err, kind) })
 	}
 	all, err := intake.Survey(path)
 	if err != nil {
