@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 
+	"leadline/imaging"
 	"leadline/measure/placement"
 )
 
@@ -28,7 +29,9 @@ func printFilm(w io.Writer, f placement.FilmReading) {
 	}
 	row("view", string(f.View), f.ViewSource, "")
 	row("head", string(f.Cranial), f.CranialSource, f.CranialConflict)
-	row("patient's left", string(f.PatientLeft), f.LeftSource, f.LeftConflict)
+	if f.View != imaging.Lateral { // there it points at the reader, or away
+		row("patient's left", string(f.PatientLeft), f.LeftSource, f.LeftConflict)
+	}
 	if s := f.Scale; s.Known {
 		fmt.Fprintf(w, "  scale: %.4g mm per pixel, plane: %s (%s)\n", s.Row, s.Plane, s.Source)
 	} else {

@@ -88,8 +88,14 @@ func (r *reader) list(w io.Writer) error {
 		printFilm(w, film)
 	}
 	fmt.Fprintln(w)
+	if i := slices.IndexFunc(films, func(f placement.FilmReading) bool { return f.View == imaging.NoView }); i >= 0 {
+		fmt.Fprintf(w, "Which view a film is, and where the head lies, you can say: leadline confirm %s --observer NAME --frame %s --view frontal|lateral --cranial top|bottom|left|right\n",
+			r.typed(), oneLine(r.fileName(films[i].Film.Ref.Instance)))
+	}
 	if len(names) > 0 {
 		fmt.Fprintf(w, "Marked by: %s\n", strings.Join(names, ", "))
+	} else if unreadable == nil {
+		fmt.Fprintf(w, "Nobody has marked it yet: leadline open %s --observer NAME\n", r.typed())
 	}
 	if unreadable != nil {
 		fmt.Fprintf(w, "Marks not used: %s\n", oneLine(unreadable.Error()))

@@ -221,14 +221,27 @@ func uidFor(name string) string {
 	return "2.25.7" + strconv.Itoa(sum)
 }
 
-// attribute makes an element of a keyword and a value as DICOM writes it.
+// attribute makes an element of a keyword and a value as DICOM writes it; a
+// sequence has one item, a code: value, scheme and meaning.
 func attribute(keyword, value string) (*dicom.Element, error) {
 	info, err := tag.FindByKeyword(keyword)
 	if err != nil {
 		return nil, err
 	}
 	parts := strings.Split(strings.ReplaceAll(value, `\x1b`, "\x1b"), `\`)
-	if info.VRs[0] != "US" {
+	switch info.VRs[0] {
+	case "SQ":
+		var item []*dicom.Element
+		for i, t := range []tag.Tag{tag.CodeValue, tag.CodingSchemeDesignator, tag.CodeMeaning}[:min(3, len(parts))] {
+			e, err := dicom.NewElement(t, []string{parts[i]})
+			if err != nil {
+				return nil, err
+			}
+			item = append(item, e)
+		}
+		return dicom.NewElement(info.Tag, [][]*dicom.Element{item})
+	case "US":
+	default:
 		return dicom.NewElement(info.Tag, parts)
 	}
 	var numbers []int
