@@ -131,8 +131,15 @@ func TestFolder(t *testing.T) {
 	if err := os.Symlink(dir, filepath.Join(dir, "run", "loop")); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Symlink(filepath.Join(dir, "no such file"), filepath.Join(dir, "dangling")); err != nil {
-		t.Fatal(err)
+	// Of links, what they lead to is read where it lies, or not at all.
+	beside := filepath.Join(filepath.Dir(dir), "beside")
+	put(t, beside, at("2.25.18", "101508"), classXA)
+	for name, end := range map[string]string{
+		"dangling": "no such file", "to a film": "IM0001", "out": beside, "up": "..", "to hidden": ".hidden/IM0009", "twice": "to a film", "run/back": "../IM0001",
+	} {
+		if err := os.Symlink(end, filepath.Join(dir, name)); err != nil {
+			t.Fatal(err)
+		}
 	}
 	c := open(t, dir)
 	if c.Path != dir || c.Dir != dir || c.Name != "case 7" {
@@ -146,7 +153,8 @@ func TestFolder(t *testing.T) {
 		t.Errorf("files %v, want %v", got, want)
 	}
 	if got, want := passed(t, c), map[string]intake.Reason{
-		"dangling": intake.LinkOut, "empty": intake.NotDICOM, "notes.txt": intake.NotDICOM, "pipe": intake.NoFile,
+		"dangling": intake.LinkOut, "out": intake.LinkOut, "up": intake.LinkOut, "to hidden": intake.LinkOut,
+		"to a film": intake.Link, "twice": intake.Link, "run/back": intake.Link, "empty": intake.NotDICOM, "notes.txt": intake.NotDICOM, "pipe": intake.NoFile,
 		"report.dcm": intake.NoImage, "run/loop": intake.Link, "run/copy of b": intake.Copy,
 	}; !maps.Equal(got, want) {
 		t.Errorf("passed over %v, want %v", got, want)

@@ -40,7 +40,7 @@ const (
 	Copy      Reason = "copy of a film, byte for byte the same"
 	Archive   Reason = "zip archive, which is opened by itself only"
 	Link      Reason = "link within the folder, whose end is read where it lies"
-	LinkOut   Reason = "link that leads out of the folder or nowhere"
+	LinkOut   Reason = "link that leads out of the folder, to a hidden part of it, or nowhere"
 	NoFile    Reason = "pipe, socket or device"
 	Side      Reason = "file of marks, which is not read from within an archive"
 )

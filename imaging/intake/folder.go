@@ -108,7 +108,7 @@ func (w *walker) link(p string) Reason {
 	if err != nil {
 		return LinkOut
 	}
-	if rel, err := filepath.Rel(w.root, end); err != nil || !filepath.IsLocal(rel) {
+	if rel, err := filepath.Rel(w.root, end); err != nil || !filepath.IsLocal(rel) || rel != "." && hidden(filepath.ToSlash(rel)) {
 		return LinkOut
 	}
 	return Link

@@ -100,7 +100,7 @@ type inflating struct {
 
 const (
 	firstStrip = 1 << 15 // bytes inflated at once: a header first
-	mostStrip  = 1 << 20
+	mostStrip  = 1 << 18
 )
 
 func (e *inflated) ReadAt(p []byte, off int64) (int, error) {
