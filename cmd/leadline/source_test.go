@@ -27,6 +27,7 @@ type trial struct {
 	path  string   // CASE
 	flags []string // after it
 	csv   string   // marks to take in
+	log   string   // responses to take in
 	out   string   // folder for what is written
 }
 
@@ -60,6 +61,17 @@ var sourceTrials = map[string]func(trial) [][]string{
 	"measure": func(t trial) [][]string {
 		return [][]string{t.line("measure", "--observer", "A"), t.line("measure", "--observer", "A", "--json"), t.line("measure", "--observer", "A", "--marking-sd", "1")}
 	},
+	"operation": func(t trial) [][]string {
+		return [][]string{t.line("operation", "--observer", "A", "passes=2"), t.line("operation", "--observer", "A")}
+	},
+	"respond": func(t trial) [][]string {
+		return [][]string{t.line("respond", "--observer", "A", "--from", t.log), t.line("respond", "--observer", "A", "--export", filepath.Join(t.out, "log.csv"))}
+	},
+	"compare": func(t trial) [][]string { return [][]string{t.line("compare", "--observer", "A")} },
+	"table":   func(t trial) [][]string { return [][]string{{"table", filepath.Dir(t.path)}, {"table", filepath.Dir(t.path), "--csv"}} },
+	"assist": func(t trial) [][]string {
+		return [][]string{t.line("assist", "--observer", "A", "--frame", "frontal.dcm", "--near", "41,40")}
+	},
 	"note": func(t trial) [][]string { return [][]string{t.line("note", "--observer", "A")} },
 	"report": func(t trial) [][]string {
 		return [][]string{t.line("report", "--observer", "A", "--out", filepath.Join(t.out, "report.dcm"))}
@@ -68,6 +80,14 @@ var sourceTrials = map[string]func(trial) [][]string{
 		return [][]string{t.line("frames", "--observer", "A", "--out", filepath.Join(t.out, "pictures"))}
 	},
 }
+
+// mayRefuse are the commands that read the sources and may then refuse: where
+// the program that finds needles is not built, or no marks lie beside them.
+var mayRefuse = map[string]bool{"assist": true, "table": true}
+
+const sourceLog = `object,contact,pelvic-floor,leg-foot,sensory,unit,polarity,pulse-width-us,rate-hz,motor,sensation,state,root,note
+N1,,1.5,,,mA,,,,,,,,
+`
 
 const sourceMarks = `instance,frame,structure,level,side,object,index,x,y
 frontal.dcm,1,needle,,,N1,0,41,15
@@ -216,13 +236,16 @@ func TestSourcesUntouched(t *testing.T) {
 	}
 	base := source(t)
 	csv := filepath.Join(t.TempDir(), "in.csv")
-	if err := os.WriteFile(csv, []byte(sourceMarks), 0o644); err != nil {
-		t.Fatal(err)
+	log := filepath.Join(filepath.Dir(csv), "log.csv")
+	for path, content := range map[string]string{csv: sourceMarks, log: sourceLog} {
+		if err := os.WriteFile(path, []byte(content), 0o644); err != nil {
+			t.Fatal(err)
+		}
 	}
 	before := state(t, base)
 	happened := watch(t, base)
 	for _, at := range []string{"disc", "disc.zip", "disc/DICOM/frontal.dcm"} {
-		tryAll(t, trial{path: filepath.Join(base, at), flags: []string{"--marks", t.TempDir()}, csv: csv, out: t.TempDir()})
+		tryAll(t, trial{path: filepath.Join(base, at), flags: []string{"--marks", t.TempDir()}, csv: csv, log: log, out: t.TempDir()})
 		if events := happened(); len(events) > 0 {
 			t.Errorf("%s: %d events, the first: %s", at, len(events), events[0])
 		}
@@ -238,7 +261,7 @@ func TestSourcesUntouched(t *testing.T) {
 			t.Fatal(err)
 		}
 		happened()
-		tryAll(t, trial{path: filepath.Join(base, at), csv: csv, out: t.TempDir()})
+		tryAll(t, trial{path: filepath.Join(base, at), csv: csv, log: log, out: t.TempDir()})
 		for _, e := range happened() {
 			if !ownFile(e) {
 				t.Errorf("%s, marks beside the images: %s", at, e)
@@ -266,7 +289,7 @@ func tryAll(t *testing.T, on trial) {
 		}
 		for _, words := range lines(on) {
 			var out, errs bytes.Buffer
-			if code := run(words, &out, &errs); code != exitDone {
+			if code := run(words, &out, &errs); code != exitDone && !(code == exitBadInput && mayRefuse[c.name]) {
 				t.Errorf("leadline %s ended with %d: %s", strings.Join(words, " "), code, errs.String())
 			}
 		}
