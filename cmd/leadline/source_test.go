@@ -68,7 +68,9 @@ var sourceTrials = map[string]func(trial) [][]string{
 		return [][]string{t.line("respond", "--observer", "A", "--from", t.log), t.line("respond", "--observer", "A", "--export", filepath.Join(t.out, "log.csv"))}
 	},
 	"compare": func(t trial) [][]string { return [][]string{t.line("compare", "--observer", "A")} },
-	"table":   func(t trial) [][]string { return [][]string{{"table", filepath.Dir(t.path)}, {"table", filepath.Dir(t.path), "--csv"}} },
+	"table": func(t trial) [][]string {
+		return [][]string{{"table", filepath.Dir(t.path)}, {"table", filepath.Dir(t.path), "--csv"}}
+	},
 	"assist": func(t trial) [][]string {
 		return [][]string{t.line("assist", "--observer", "A", "--frame", "frontal.dcm", "--near", "41,40")}
 	},
