@@ -18,7 +18,7 @@ import (
 // mend it. It never fails: what contradicts itself is said in the cautions, and
 // in the devices and films concerned.
 func Compute(films []Film, book mark.Book, opt Options) Placement {
-	w := &work{book: book, opt: opt}
+	w := &work{book: book, opt: opt, bare: opt.ValuesOnly}
 	w.read(films)
 	objects := w.objects()
 	for _, o := range objects {
@@ -324,7 +324,7 @@ func (w *work) named(s *sheet, structure mark.Structure) drawn {
 func (w *work) deviceLine(s *sheet, m mark.Mark) line {
 	d := w.drawn(m)
 	if !d.lead {
-		return line{drawn: d}
+		return line{drawn: d.decided(s.plane)}
 	}
 	return arranged(d, s.plane, openForm)
 }

@@ -25,7 +25,7 @@ func coverageCases() int {
 	case testing.Short():
 		return 40
 	}
-	return 200
+	return 120
 }
 
 // drawCase draws every source of the budget from its stated distribution.
@@ -33,25 +33,14 @@ func drawCase(seed uint64) *world {
 	w := newWorld(seed)
 	w.midX = w.uniform(scale.OffPlaneHalf)
 	// A needle whose tip lies off the midline, and leans, as far as supposed.
-	for {
-		side := w.uniform(placement.OffMidlineHalf)
-		z := w.uniform(8)
-		slope := w.uniform(placement.TiltHalf)
-		w.needle(0, z)
-		d := r3.Sub(w.tip, w.hub)
-		flat := math.Hypot(d.Y, d.Z)
-		// x is side at the tip and runs away from it by slope a mm seen.
-		at := func(p r3.Vec) r3.Vec {
-			s := math.Hypot(p.Y-w.tip.Y, p.Z-w.tip.Z)
-			p.X = w.midX + side + slope*s
-			return p
-		}
-		w.entry, w.hub, w.tip = at(w.entry), at(w.hub), at(w.tip)
-		// Across the midline a needle's own side is not told apart by design.
-		if flat > 0 && math.Abs(w.entry.X-w.midX) > 6 {
-			break
-		}
+	side, slope := w.uniform(placement.OffMidlineHalf), w.uniform(placement.TiltHalf)
+	w.needle(0, w.uniform(8))
+	// x is side at the tip and runs away from it by slope a mm seen.
+	at := func(p r3.Vec) r3.Vec {
+		p.X = w.midX + side + slope*math.Hypot(p.Y-w.tip.Y, p.Z-w.tip.Z)
+		return p
 	}
+	w.entry, w.hub, w.tip = at(w.entry), at(w.hub), at(w.tip)
 	w.toHeader = turnAbout(w.uniform(placement.RotationHalf), w.uniform(placement.RotationHalf))
 	w.headerIsTurned = true
 	w.front.primary, w.side.primary = 180, 90
@@ -122,6 +111,11 @@ func TestCoverage(t *testing.T) {
 			{"3d", "entry-offset-midline", want.offset},
 			{"3d", "tip-offset-midline", want.tipOffset},
 		} {
+			// How far a tip lies across the midline hangs on which side the needle
+			// entered: within a few mm of it that cannot be told.
+			if c.quantity == "tip-offset-midline" && want.offset < 6 {
+				continue
+			}
 			key := c.plane + " " + c.quantity
 			r, ok := find(p, c.quantity, c.plane)
 			if !ok {

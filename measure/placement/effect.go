@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/stat"
 
 	"leadline/imaging"
 	"leadline/measure/curve"
@@ -109,7 +110,7 @@ func vertices[T any](d drawn, set func(T, drawn) T) []effect[T] {
 	for i := range d.px {
 		for axis, v := range [2]r2.Vec{{X: 1}, {Y: 1}} {
 			out = append(out, effect[T]{
-				shares: []share{{byMarking, fmt.Sprintf("%s/%d/%d", d.uid, i, axis), d.sd}},
+				shares: []share{{byMarking, vertexName(d, i, axis), d.sd}},
 				step:   markStep,
 				apply:  func(t T, x float64) T { return set(t, d.moved(i, r2.Scale(x, v))) },
 			})
@@ -118,18 +119,112 @@ func vertices[T any](d drawn, set func(T, drawn) T) []effect[T] {
 	return out
 }
 
+// part is a mark that a value hangs on; set puts a displaced mark back.
+type part[T any] struct {
+	drawn drawn
+	set   func(T, drawn) T
+	curve bool // a spline goes through its points
+}
+
+const (
+	// scatterDraws of all marks at once show whether the slopes tell the whole
+	// of what marking does, to some 4 %.
+	scatterDraws = 384
+	// scatterOff is the part by which the two may differ and the slopes stand.
+	scatterOff = 0.08
+	// scatterLost is the share of draws that may have no value.
+	scatterLost = 0.1
+)
+
+// scatter puts the marking terms right where the slopes do not tell the whole:
+// lengths along a curve through points that lie close, the highest point of an
+// outline, limits that a displaced mark crosses. All marks are drawn at once
+// (JCGM 101), and where their scatter differs, the terms are made larger or
+// smaller alike.
+func scatter[T any](w *work, base T, evaluate func(T) *found, parts []part[T], terms [][]quantity.Term) {
+	draws := make([][]float64, len(terms))
+	streams := map[string][]float64{}
+	for _, p := range parts {
+		for i := range p.drawn.px {
+			for axis := range 2 {
+				name := vertexName(p.drawn, i, axis)
+				streams[name] = w.stream(name, scatterDraws)
+			}
+		}
+	}
+	for k := range scatterDraws {
+		t := base
+		for _, p := range parts {
+			t = p.set(t, p.drawn.shifted(func(i int, px r2.Vec) r2.Vec {
+				px.X += p.drawn.sd * quantity.Normal(streams[vertexName(p.drawn, i, 0)][k])
+				px.Y += p.drawn.sd * quantity.Normal(streams[vertexName(p.drawn, i, 1)][k])
+				return px
+			}))
+		}
+		for s, v := range evaluate(t).v {
+			if v == v {
+				draws[s] = append(draws[s], v)
+			}
+		}
+	}
+	for s, d := range draws {
+		if float64(len(d)) < (1-scatterLost)*scatterDraws {
+			continue
+		}
+		linear := (quantity.Value{Terms: only(terms[s], byMarking)}).Standard()
+		ratio := stat.StdDev(d, nil) / linear
+		if !(linear > 0) || math.Abs(ratio-1) <= scatterOff {
+			continue
+		}
+		for i := range terms[s] {
+			if terms[s][i].Source == byMarking {
+				terms[s][i].U *= ratio
+			}
+		}
+	}
+}
+
+func only(terms []quantity.Term, source string) []quantity.Term {
+	var out []quantity.Term
+	for _, t := range terms {
+		if t.Source == source {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+func vertexName(d drawn, i, axis int) string { return fmt.Sprintf("%s/%d/%d", d.uid, i, axis) }
+
+// noiseOut is how many standard uncertainties of its own marking a point must
+// be off the curve through the others for that to tell of the curve and not of
+// the hand.
+const noiseOut = 2.0
+
 // omitted gives the interpolation terms: for each curve the largest change, in
-// each slot, that leaving out one of its inner points makes.
+// each slot, that leaving out one of its inner points makes, less what the
+// marking of that point alone would make.
 func omitted[T any](base T, evaluate func(T) *found, nominal *found, d drawn, set func(T, drawn) T, terms [][]quantity.Term) {
 	if len(d.px) < curve.LeastPoints {
 		return
+	}
+	byHand := make([]map[string]float64, len(terms))
+	for s, t := range terms {
+		byHand[s] = map[string]float64{}
+		for _, k := range t {
+			if k.Source == byMarking {
+				byHand[s][k.Input] += k.U
+			}
+		}
 	}
 	largest := make([]float64, len(terms))
 	for i := 1; i < len(d.px)-1; i++ {
 		f := evaluate(set(base, d.without(i)))
 		for s := range largest {
-			if c := math.Abs(f.v[s] - nominal.v[s]); c > largest[s] {
-				largest[s] = c
+			hand := noiseOut * math.Hypot(byHand[s][vertexName(d, i, 0)], byHand[s][vertexName(d, i, 1)])
+			c := math.Abs(f.v[s] - nominal.v[s])
+			if c > hand {
+				largest[s] = math.Max(largest[s], math.Sqrt(c*c-hand*hand))
 			}
 		}
 	}

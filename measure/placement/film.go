@@ -96,9 +96,33 @@ type drawn struct {
 	sd   float64 // pixels, per coordinate
 	lead bool
 	lack string // why there is no mark although it was drawn
+	// shape is whether a shaft counts as straight: a displaced copy keeps what
+	// was decided of the marks themselves, so that no slope is taken across the
+	// limit between the two.
+	shape shape
 }
 
+// shape of a shaft.
+type shape int8
+
+const (
+	undecided shape = iota
+	straight
+	bent
+)
+
 func (d drawn) marked() bool { return len(d.px) > 0 }
+
+// decided is d with the shape that its points have.
+func (d drawn) decided(p plane) drawn {
+	if a, why := newAxis(d, p); why == "" && !d.lead {
+		d.shape = straight
+		if a.bent {
+			d.shape = bent
+		}
+	}
+	return d
+}
 
 // moved is d with vertex i displaced by v pixels.
 func (d drawn) moved(i int, v r2.Vec) drawn {
@@ -218,6 +242,9 @@ func newAxis(d drawn, p plane) (axis, string) {
 		if d := l.Off(q); d > within || d < -within {
 			a.bent = true
 		}
+	}
+	if d.shape != undecided {
+		a.bent = d.shape == bent
 	}
 	if a.bent {
 		if !p.scaled {

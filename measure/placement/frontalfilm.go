@@ -237,6 +237,21 @@ func (w *frontal) displaced(move func(px r2.Vec) r2.Vec) *frontal {
 	return setFrontDevice(w, w.device.drawn.shifted(func(_ int, p r2.Vec) r2.Vec { return move(p) }))
 }
 
+func (w *frontal) outlined() bool { return w.chosen >= 0 && w.foramina[w.chosen].curve != nil }
+
+// parts are the marks of this film that its values hang on.
+func (w *frontal) parts() []part[*frontal] {
+	out := []part[*frontal]{
+		{w.device.drawn, setFrontDevice, w.device.curve != nil},
+		{w.midline, func(w *frontal, d drawn) *frontal { c := *w; c.midline = d; return &c }, false},
+		{w.si, func(w *frontal, d drawn) *frontal { c := *w; c.si = d; return &c }, false},
+	}
+	if w.outlined() {
+		out = append(out, part[*frontal]{w.foramina[w.chosen].drawn, (*frontal).setForamen, true})
+	}
+	return out
+}
+
 // frontalTerms is the budget of every slot of a frontal film, the lateral
 // film's share in the entry included.
 func (w *work) frontalTerms(s *sheet, o *object, d *sounding, approximate bool) [][]quantity.Term {
@@ -246,20 +261,16 @@ func (w *work) frontalTerms(s *sheet, o *object, d *sounding, approximate bool) 
 	}
 	set := settingOf(s.reading, o.name, w.opt)
 	eval := func(w *frontal) *found { return w.evaluate() }
-	effects := vertices(fr.device.drawn, setFrontDevice)
-	effects = append(effects, vertices(fr.midline, func(w *frontal, d drawn) *frontal { c := *w; c.midline = d; return &c })...)
-	effects = append(effects, vertices(fr.si, func(w *frontal, d drawn) *frontal { c := *w; c.si = d; return &c })...)
-	outlined := fr.chosen >= 0 && fr.foramina[fr.chosen].curve != nil
-	setOutline := func(w *frontal, d drawn) *frontal { return w.setForamen(d) }
-	if outlined {
-		rim := fr.foramina[fr.chosen].drawn
-		effects = append(effects, vertices(rim, setOutline)...)
-		if set.edges {
-			for i, v := range [2]r2.Vec{{X: 1}, {Y: 1}} {
-				e := edgeEffect(set, s.plane, rim, v, setOutline)
-				e.shares[0].input += fmt.Sprint("/", i)
-				effects = append(effects, e)
-			}
+	parts := fr.parts()
+	var effects []effect[*frontal]
+	for _, p := range parts {
+		effects = append(effects, vertices(p.drawn, p.set)...)
+	}
+	if set.edges && fr.outlined() {
+		for i, v := range [2]r2.Vec{{X: 1}, {Y: 1}} {
+			e := edgeEffect(set, s.plane, fr.foramina[fr.chosen].drawn, v, (*frontal).setForamen)
+			e.shares[0].input += fmt.Sprint("/", i)
+			effects = append(effects, e)
 		}
 	}
 	var beam []effect[*frontal]
@@ -292,12 +303,12 @@ func (w *work) frontalTerms(s *sheet, o *object, d *sounding, approximate bool) 
 			terms[slot] = append(terms[slot], t)
 		}
 	}
-	if outlined {
-		omitted(fr, eval, f, fr.foramina[fr.chosen].drawn, setOutline, terms)
+	for _, p := range parts {
+		if p.curve {
+			omitted(fr, eval, f, p.drawn, p.set, terms)
+		}
 	}
-	if fr.device.curve != nil {
-		omitted(fr, eval, f, fr.device.drawn, setFrontDevice, terms)
-	}
+	scatter(w, fr, eval, parts, terms)
 	if d.partner != nil && fr.level != nil {
 		w.chain(d, eval, terms)
 	}

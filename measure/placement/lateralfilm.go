@@ -1,6 +1,8 @@
 package placement
 
 import (
+	"slices"
+
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"leadline/imaging"
@@ -107,6 +109,36 @@ func (l *lateral) displaced(move func(px r2.Vec) r2.Vec) *lateral {
 	return c
 }
 
+// parts are the marks that the film's values hang on.
+func (l *lateral) parts(f *found) []part[*lateral] {
+	out := []part[*lateral]{{l.device.drawn, setDevice, l.device.curve != nil}}
+	for _, c := range []struct {
+		line line
+		set  func(*lateral, drawn) *lateral
+	}{{l.ventral, setVentral}, {l.dorsal, setDorsal}, {l.skin, setSkin}} {
+		if c.line.curve != nil {
+			out = append(out, part[*lateral]{c.line.drawn, c.set, true})
+		}
+	}
+	if i := f.fusion; i >= 0 {
+		out = append(out, part[*lateral]{l.fusion[i], func(l *lateral, d drawn) *lateral {
+			c := *l
+			c.fusion = slices.Clone(l.fusion)
+			c.fusion[i] = d
+			return &c
+		}, false})
+	}
+	for i := range l.contacts {
+		out = append(out, part[*lateral]{l.contacts[i].drawn, func(l *lateral, d drawn) *lateral {
+			c := *l
+			c.contacts = slices.Clone(l.contacts)
+			c.contacts[i].drawn = d
+			return &c
+		}, false})
+	}
+	return out
+}
+
 // lateralTerms is the budget of every slot of a lateral film.
 func (w *work) lateralTerms(s *sheet, o *object, l *lateral, f *found) [][]quantity.Term {
 	if w.bare {
@@ -114,32 +146,10 @@ func (w *work) lateralTerms(s *sheet, o *object, l *lateral, f *found) [][]quant
 	}
 	set := settingOf(s.reading, o.name, w.opt)
 	eval := func(l *lateral) *found { return l.evaluate() }
-	effects := vertices(l.device.drawn, setDevice)
-	type curved struct {
-		line line
-		set  func(*lateral, drawn) *lateral
-	}
-	curves := []curved{{l.ventral, setVentral}, {l.dorsal, setDorsal}, {l.skin, setSkin}}
-	for _, c := range curves {
-		if c.line.curve != nil {
-			effects = append(effects, vertices(c.line.drawn, c.set)...)
-		}
-	}
-	if f.fusion >= 0 {
-		effects = append(effects, vertices(l.fusion[f.fusion], func(l *lateral, d drawn) *lateral {
-			c := *l
-			c.fusion = append([]drawn(nil), l.fusion...)
-			c.fusion[f.fusion] = d
-			return &c
-		})...)
-	}
-	for i := range l.contacts {
-		effects = append(effects, vertices(l.contacts[i].drawn, func(l *lateral, d drawn) *lateral {
-			c := *l
-			c.contacts = append([]contact(nil), l.contacts...)
-			c.contacts[i].drawn = d
-			return &c
-		})...)
+	parts := l.parts(f)
+	var effects []effect[*lateral]
+	for _, p := range parts {
+		effects = append(effects, vertices(p.drawn, p.set)...)
 	}
 	if !drawable(s.reading) {
 		effects = append(effects, turnEffects(set, l.cranial, (*lateral).stretched)...)
@@ -154,14 +164,12 @@ func (w *work) lateralTerms(s *sheet, o *object, l *lateral, f *found) [][]quant
 		}
 	}
 	terms := propagate(l, eval, effects, len(f.v))
-	for _, c := range curves {
-		if c.line.curve != nil {
-			omitted(l, eval, f, c.line.drawn, c.set, terms)
+	for _, p := range parts {
+		if p.curve {
+			omitted(l, eval, f, p.drawn, p.set, terms)
 		}
 	}
-	if l.device.curve != nil {
-		omitted(l, eval, f, l.device.drawn, setDevice, terms)
-	}
+	scatter(w, l, eval, parts, terms)
 	return terms
 }
 
@@ -354,7 +362,7 @@ func (p pair) evaluate() *found {
 }
 
 func (w *work) crossing(s *sheet, a, b *object, da, db drawn) {
-	p := pair{s.plane, da, db}
+	p := pair{s.plane, da.decided(s.plane), db.decided(s.plane)}
 	f := p.evaluate()
 	view := string(s.reading.View)
 	if f.v[crossFromTip] != f.v[crossFromTip] {

@@ -22,6 +22,9 @@ type Options struct {
 	// MarkingSD, if known, is one standard deviation in pixels, per
 	// coordinate, for all marks; it switches the floor for a wrong edge off.
 	MarkingSD imaging.Number
+	// ValuesOnly leaves every interval and budget out: a tenth of the work, for
+	// figures that change under the hand.
+	ValuesOnly bool
 }
 
 // Result is one computed quantity.

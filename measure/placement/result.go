@@ -178,7 +178,7 @@ func (w *work) report(objects []*object) {
 		case c.unit == "px":
 			r.Notes = append(r.Notes, "no scale: "+sc.Because)
 		}
-		if !c.bare {
+		if !c.bare && !w.bare {
 			r.HasU = true
 			r.U95, r.Lo, r.Hi = c.value.Interval()
 			r.Budget = c.value.Budget()

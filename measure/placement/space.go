@@ -52,8 +52,8 @@ const (
 )
 
 // leastLean is the sine of the angle below which the two planes that a shaft
-// spans with the sources are one: about three degrees.
-const leastLean = 0.05
+// spans with the sources are one: about one degree.
+const leastLean = 0.02
 
 func (sp *space) first() int { return lateralSlots + len(sp.lateral.contacts) }
 
@@ -363,6 +363,7 @@ func (sp *space) flat(g sagittal, w way) line {
 	if w.leads {
 		return newLine(d, millimetre, openForm)
 	}
+	d.shape = straight
 	return line{drawn: d}
 }
 

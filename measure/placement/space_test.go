@@ -1,7 +1,9 @@
 package placement_test
 
 import (
+	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -11,7 +13,7 @@ import (
 
 func exactPoses() int {
 	if testing.Short() {
-		return 30
+		return 100
 	}
 	return 1000
 }
@@ -21,7 +23,7 @@ func exactPoses() int {
 // 0.05 mm, angle 0.05 degrees.
 func TestExactInSpace(t *testing.T) {
 	worst := map[string]float64{}
-	skipped := 0
+	skipped := map[int]bool{}
 	for i := range exactPoses() {
 		w := newWorld(uint64(i + 1))
 		w.front.primary = 180*float64(w.rng.IntN(2)) + w.uniform(15)
@@ -36,7 +38,7 @@ func TestExactInSpace(t *testing.T) {
 			v.flip = w.rng.IntN(2) == 1
 			v.say()
 		}
-		p := w.compute(w.marks(0, nil), placement.Options{})
+		p := w.compute(w.marks(0, nil), placement.Options{ValuesOnly: true})
 		want := w.truth()
 		for _, c := range []struct {
 			quantity    string
@@ -52,8 +54,11 @@ func TestExactInSpace(t *testing.T) {
 		} {
 			r, ok := find(p, c.quantity, placement.Plane3D)
 			if !ok {
-				skipped++
-				t.Errorf("pose %d: no %s: %v", i, c.quantity, p.Missing)
+				// A shaft that lies in one plane with both beams gives no lean: rare,
+				// and refused.
+				if skipped[i] = true; !strings.Contains(fmt.Sprint(p.Missing), "in one plane with both beams") {
+					t.Errorf("pose %d: no %s: %v", i, c.quantity, p.Missing)
+				}
 				continue
 			}
 			off := math.Abs(r.Value - c.want)
@@ -72,8 +77,8 @@ func TestExactInSpace(t *testing.T) {
 			}
 		}
 	}
-	if worst["tip"] == 0 && skipped == 0 {
-		t.Error("no tip position was given")
+	if worst["tip"] == 0 || len(skipped) > exactPoses()/100 {
+		t.Errorf("largest error of a tip %g; %d poses gave nothing", worst["tip"], len(skipped))
 	}
 	t.Logf("largest errors: %v", worst)
 }

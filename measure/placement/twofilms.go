@@ -257,86 +257,63 @@ func (w *work) spaceTerms(o *object, d *spaceSounding) ([][]quantity.Term, error
 	sp, c := d.space, d.couple
 	eval := func(s *space) *found { return s.evaluate() }
 	set := settingOf(c.side.reading, o.name, w.opt)
-	onSide := func(f func(*lateral, drawn) *lateral) func(*space, drawn) *space {
-		return func(s *space, k drawn) *space {
-			out := *s
-			out.lateral = f(s.lateral, k)
-			return &out
-		}
-	}
-	onFront := func(f func(*frontal, drawn) *frontal) func(*space, drawn) *space {
-		return func(s *space, k drawn) *space {
-			out := *s
-			out.frontal = f(s.frontal, k)
-			return &out
-		}
-	}
 	l, fr := sp.lateral, sp.frontal
-	type part struct {
-		drawn drawn
-		set   func(*space, drawn) *space
-		film  *sheet
-		curve bool
-	}
-	parts := []part{
-		{l.device.drawn, onSide(setDevice), c.side, l.device.lead},
-		{fr.device.drawn, onFront(setFrontDevice), c.front, fr.device.lead},
-		{fr.midline, onFront(func(f *frontal, k drawn) *frontal { out := *f; out.midline = k; return &out }), c.front, false},
-	}
-	if l.ventral.curve != nil {
-		parts = append(parts, part{l.ventral.drawn, onSide(setVentral), c.side, true})
-	}
-	if l.dorsal.curve != nil {
-		parts = append(parts, part{l.dorsal.drawn, onSide(setDorsal), c.side, true})
-	}
-	if i := d.found.fusion; i >= 0 {
-		parts = append(parts, part{l.fusion[i], onSide(func(l *lateral, k drawn) *lateral {
-			out := *l
-			out.fusion = slices.Clone(l.fusion)
-			out.fusion[i] = k
+	var parts, onFront []part[*space]
+	for _, p := range l.parts(d.found) {
+		if p.drawn.uid == l.skin.uid && l.skin.marked() {
+			continue // of no use in space
+		}
+		parts = append(parts, part[*space]{p.drawn, func(s *space, k drawn) *space {
+			out := *s
+			out.lateral = p.set(s.lateral, k)
 			return &out
-		}), c.side, false})
+		}, p.curve})
 	}
-	for i, k := range l.contacts {
-		parts = append(parts, part{k.drawn, onSide(func(l *lateral, k drawn) *lateral {
-			out := *l
-			out.contacts = slices.Clone(l.contacts)
-			out.contacts[i].drawn = k
+	for _, p := range fr.parts() {
+		if p.drawn.uid == fr.si.uid && fr.si.marked() {
+			continue
+		}
+		onFront = append(onFront, part[*space]{p.drawn, func(s *space, k drawn) *space {
+			out := *s
+			out.frontal = p.set(s.frontal, k)
 			return &out
-		}), c.side, false})
+		}, p.curve})
 	}
-	if fr.chosen >= 0 && fr.foramina[fr.chosen].curve != nil {
-		parts = append(parts, part{fr.foramina[fr.chosen].drawn, onFront(func(f *frontal, k drawn) *frontal { return f.setForamen(k) }), c.front, true})
-	}
+	sides := [2][]part[*space]{onFront, parts}
+	parts = append(slices.Clone(parts), onFront...)
 	var effects []effect[*space]
 	for _, p := range parts {
 		effects = append(effects, vertices(p.drawn, p.set)...)
 	}
 	if set.edges {
-		at := func(x int) (r2.Vec, bool) { return r2.Vec{X: d.side.found.v[x], Y: d.side.found.v[x+1]}, true }
 		for _, e := range []struct {
 			line line
 			slot int
 			set  func(*lateral, drawn) *lateral
 		}{{l.ventral, exitX, setVentral}, {l.dorsal, entryX, setDorsal}} {
-			p, _ := at(e.slot)
-			if n, ok := normalAt(e.line, l.plane, p.X, p.Y); ok {
-				effects = append(effects, edgeEffect(set, l.plane, e.line.drawn, n, onSide(e.set)))
+			if n, ok := normalAt(e.line, l.plane, d.side.found.v[e.slot], d.side.found.v[e.slot+1]); ok {
+				effects = append(effects, edgeEffect(set, l.plane, e.line.drawn, n, func(s *space, k drawn) *space {
+					out := *s
+					out.lateral = e.set(s.lateral, k)
+					return &out
+				}))
 			}
 		}
-		if fr.chosen >= 0 && fr.foramina[fr.chosen].curve != nil {
+		if fr.outlined() {
 			for i, v := range [2]r2.Vec{{X: 1}, {Y: 1}} {
-				e := edgeEffect(set, fr.plane, fr.foramina[fr.chosen].drawn, v, onFront(func(f *frontal, k drawn) *frontal { return f.setForamen(k) }))
+				e := edgeEffect(set, fr.plane, fr.foramina[fr.chosen].drawn, v, func(s *space, k drawn) *space {
+					out := *s
+					out.frontal = s.frontal.setForamen(k)
+					return &out
+				})
 				e.shares[0].input += fmt.Sprint("/", i)
 				effects = append(effects, e)
 			}
 		}
 	}
 	terms := propagate(sp, eval, effects, len(d.found.v))
-	for _, p := range parts {
-		if p.curve {
-			omitted(sp, eval, d.found, p.drawn, p.set, terms)
-		}
+	if l.device.lead || fr.outlined() {
+		scatter(w, sp, eval, parts, terms)
 	}
 	// By the adjustment.
 	by, err := c.fit.Effects(func(s pose.Solution) []float64 { return sp.stand(c, s, o.name).evaluate().v })
@@ -362,6 +339,11 @@ func (w *work) spaceTerms(o *object, d *spaceSounding) ([][]quantity.Term, error
 			terms[slot] = append(terms[slot], t)
 		}
 	}
+	for _, p := range parts {
+		if p.curve {
+			omitted(sp, eval, d.found, p.drawn, p.set, terms)
+		}
+	}
 	// Distortion moves every mark of a film.
 	for view, s := range []*sheet{c.front, c.side} {
 		bulge := func(px r2.Vec) r2.Vec { return s.bulged(px) }
@@ -369,10 +351,8 @@ func (w *work) spaceTerms(o *object, d *spaceSounding) ([][]quantity.Term, error
 			shares: []share{{byDistortion, s.reading.Film.Ref.Instance, quantity.Rectangular(DistortionHalf)}},
 			step:   1e-3,
 			apply: func(sp *space, x float64) *space {
-				for _, p := range parts {
-					if p.film == s {
-						sp = p.set(sp, p.drawn.shifted(func(_ int, px r2.Vec) r2.Vec { return r2.Add(px, r2.Scale(x, bulge(px))) }))
-					}
+				for _, p := range sides[view] {
+					sp = p.set(sp, p.drawn.shifted(func(_ int, px r2.Vec) r2.Vec { return r2.Add(px, r2.Scale(x, bulge(px))) }))
 				}
 				return sp
 			},
