@@ -11,11 +11,13 @@ import (
 	"io"
 	"io/fs"
 	"maps"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"leadline/imaging"
@@ -167,6 +169,37 @@ func TestArchiveByAnotherTool(t *testing.T) {
 	if len(c.Files) != 2 || c.Relative(c.Files[0].Header.File) != filepath.Join("case", "a", "IM1") {
 		t.Errorf("films %v", c.Headers())
 	}
+}
+
+// Frames of a deflated run are those of the file, in whatever order and by
+// however many they are asked for at once.
+func TestArchiveFramesInAnyOrder(t *testing.T) {
+	emptyTemp(t)
+	dir := t.TempDir()
+	const frames = 60
+	content := noisy(t, "2.25.1", 96, frames)
+	if err := os.WriteFile(filepath.Join(dir, "run"), content, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	pack(t, filepath.Join(dir, "run.zip"), deflated("run", content))
+	plain, tight := open(t, filepath.Join(dir, "run")).Files[0], open(t, filepath.Join(dir, "run.zip")).Files[0]
+	var wait sync.WaitGroup
+	for seed := range uint64(4) {
+		wait.Go(func() {
+			for _, n := range rand.New(rand.NewPCG(seed, 7)).Perm(frames) {
+				want, err := plain.Frame(n+1, n+1)
+				if err != nil {
+					t.Error(err)
+					return
+				}
+				got, err := tight.Frame(n+1, n+1)
+				if err != nil || !slices.Equal(got.Samples, want.Samples) {
+					t.Errorf("frame %d: %v", n+1, err)
+				}
+			}
+		})
+	}
+	wait.Wait()
 }
 
 // Names that lead out of the archive's folder are refused by name; those that
