@@ -1,7 +1,6 @@
 package intake_test
 
 import (
-	"archive/zip"
 	"bytes"
 	"errors"
 	"fmt"
@@ -254,22 +253,18 @@ func TestNoCase(t *testing.T) {
 	os.WriteFile(filepath.Join(dir, "texts", "a.txt"), []byte("text"), 0o644)
 	put(t, filepath.Join(dir, "damaged", "IM1"), at("2.25.1", "1000"), classXA)
 	cut(t, filepath.Join(dir, "damaged", "IM1"), 60)
-	archive, err := os.Create(filepath.Join(dir, "case.zip"))
-	if err != nil {
+	pack(t, filepath.Join(dir, "case.zip"), deflated("IM1", nil))
+	if err := os.Mkdir(filepath.Join(dir, "packed"), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	w := zip.NewWriter(archive)
-	if _, err := w.Create("IM1"); err != nil {
-		t.Fatal(err)
-	}
-	w.Close()
-	archive.Close()
+	pack(t, filepath.Join(dir, "packed", "in.zip"), stored("IM1", nil))
 	for name, c := range map[string]struct {
 		kind error
 		says string
 	}{
 		"nowhere": {imaging.ErrBadInput, "no such file"}, "empty": {imaging.ErrNotDICOM, "empty"},
 		"texts": {imaging.ErrNotDICOM, "none of its files is a DICOM image (1 not in DICOM)"}, "damaged": {imaging.ErrDamaged, "IM1"},
+		"packed":   {imaging.ErrNotDICOM, "open the archive, such as " + filepath.Join(dir, "packed", "in.zip")},
 		"case.zip": {imaging.ErrNotDICOM, "none of its files"}, "texts/a.txt": {imaging.ErrNotDICOM, "a.txt"},
 	} {
 		if _, err := intake.Open(filepath.Join(dir, name)); !errors.Is(err, c.kind) || !strings.Contains(err.Error(), c.says) || strings.Contains(err.Error(), "\n") {

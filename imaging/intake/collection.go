@@ -195,11 +195,14 @@ func (c *Collection) nothing(files int) error {
 		return fmt.Errorf("%s: %w: it is empty; give a folder of DICOM files, or a zip archive of one", c.Path, imaging.ErrNotDICOM)
 	}
 	var what []string
+	give := "give a folder of DICOM files, or a zip archive of one"
 	for _, t := range c.Tallies() {
 		what = append(what, fmt.Sprintf("%d %s", t.Count, t.Why))
+		if t.Why == Archive && c.Path == c.Dir {
+			give = "open the archive, such as " + t.First
+		}
 	}
-	return fmt.Errorf("%s: %w: none of its files is a DICOM image (%s); give a folder of DICOM files, or a zip archive of one",
-		c.Path, imaging.ErrNotDICOM, strings.Join(what, "; "))
+	return fmt.Errorf("%s: %w: none of its files is a DICOM image (%s); %s", c.Path, imaging.ErrNotDICOM, strings.Join(what, "; "), give)
 }
 
 // Choose gives the case of a study, by its UID or its number in Cases, and
