@@ -28,6 +28,10 @@ var kinds = map[string]imaging.Kind{
 // no image, such as a report or a directory. It wraps imaging.ErrUnsupported.
 var ErrNoImage = fmt.Errorf("%w: no image", imaging.ErrUnsupported)
 
+// ErrOtherKind is the kind of error for an image of a class that is not read,
+// such as CT. It wraps imaging.ErrUnsupported.
+var ErrOtherKind = fmt.Errorf("%w: an image of another kind", imaging.ErrUnsupported)
+
 // className is the name of a SOP class for a person.
 func className(class string) string {
 	if class == "" {

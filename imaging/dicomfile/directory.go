@@ -100,48 +100,50 @@ func (s *scanner) records(e element) (found []Reference, err error) {
 			return found, s.damaged(item.offset, "the records hold element %s where an item should be", item.tag)
 		}
 		d, err := s.record(item, end)
-		if err != nil {
-			return found, err
-		}
 		if id := d.codes(tag.ReferencedFileID); len(id) > 0 {
 			if len(found) == maxReferences {
 				return found, fmt.Errorf("%w: it names more than %d files", imaging.ErrUnsupported, maxReferences)
 			}
 			found = append(found, Reference{Type: d.code(tag.DirectoryRecordType), FileID: id, SOPInstance: d.code(tag.ReferencedSOPInstanceUIDInFile)})
 		}
+		if err != nil {
+			return found, err
+		}
 	}
 	return found, nil
 }
 
-// record reads one directory record.
+// record reads one directory record; of a damaged one, what comes before the
+// damage.
 func (s *scanner) record(item element, end int64) (*dataset, error) {
 	d := &dataset{elements: elements{}, order: s.order}
 	open := item.length == undefinedLength
+	var cut error
 	if !open {
 		if left := end - s.pos; int64(item.length) > left {
-			return nil, s.damaged(item.offset, "a record claims %d bytes, %d are left", item.length, left)
+			cut = s.damaged(item.offset, "a record claims %d bytes, %d are left", item.length, left)
 		}
-		end = s.pos + int64(item.length)
+		end = min(end, s.pos+int64(item.length))
 	}
 	for s.pos < end {
 		e, err := s.head()
 		if errors.Is(err, io.EOF) {
-			return nil, s.damaged(item.offset, "the file ends within a record")
+			return d, s.damaged(item.offset, "the file ends within a record")
 		}
 		if err != nil {
-			return nil, err
+			return d, err
 		}
 		if e.tag == tag.ItemDelimitationItem && open {
 			break
 		}
 		keep := recordTags[e.tag]
 		if err := s.finish(&e, end, keep, 1); err != nil {
-			return nil, err
+			return d, err
 		}
 		if keep {
 			s.kept -= int64(len(e.value)) // references are counted, not their bytes
 			d.elements[e.tag] = e
 		}
 	}
-	return d, nil
+	return d, cut
 }

@@ -83,11 +83,21 @@ func directories(t testing.TB) (out []indexed) {
 			out = append(out, indexed{File: other})
 		}
 	}
+	// Those that pydicom ships for its own tests: edited by hand, so that offsets
+	// or the patient are missing, or records in another order.
+	shipped := "/usr/lib/python3/dist-packages/pydicom/data/test_files/dicomdirtests/DICOMDIR*"
+	found, err := filepath.Glob(shipped)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range found {
+		out = append(out, indexed{File: p})
+	}
 	const list = `
 import json, sys, warnings
 warnings.simplefilter("ignore")
 from pydicom import dcmread
-print(json.dumps([[{"Type": r.DirectoryRecordType, "FileID": list(r.ReferencedFileID), "SOPInstance": r.ReferencedSOPInstanceUIDInFile}
+print(json.dumps([[{"Type": r.DirectoryRecordType, "FileID": list(r.ReferencedFileID), "SOPInstance": r.get("ReferencedSOPInstanceUIDInFile", "")}
                    for r in dcmread(path).DirectoryRecordSequence if "ReferencedFileID" in r] for path in sys.argv[1:]]))`
 	args := []string{"-c", list}
 	for _, d := range out {
@@ -102,9 +112,10 @@ print(json.dumps([[{"Type": r.DirectoryRecordType, "FileID": list(r.ReferencedFi
 		t.Fatal(err)
 	}
 	for i := range out {
-		if out[i].References = read[i]; len(read[i]) != len(paths) {
-			t.Fatalf("%s: pydicom reads %d references", out[i].File, len(read[i]))
-		}
+		out[i].References = read[i]
+	}
+	if len(read[0]) != 3 {
+		t.Fatalf("pydicom reads %d references to 3 images", len(read[0]))
 	}
 	return out
 }
@@ -120,8 +131,9 @@ func TestDirectory(t *testing.T) {
 			t.Fatal(err)
 		}
 		got, err := ReadDirectory(bytes.NewReader(data), int64(len(data)), d.File)
-		if err != nil {
-			t.Errorf("%v", err)
+		// The last record of one claims the bytes of what was taken out of it.
+		if short := strings.HasSuffix(d.File, "-nooffset"); err != nil && !short || short && !errors.Is(err, imaging.ErrDamaged) {
+			t.Errorf("%s: %v", d.File, err)
 		}
 		if !slices.EqualFunc(got, d.References, func(a, b Reference) bool {
 			return a.Type == b.Type && a.SOPInstance == b.SOPInstance && slices.Equal(a.FileID, b.FileID)

@@ -68,8 +68,12 @@ func (d *dataset) header(h *imaging.Header) error {
 	h.SOPClass, h.SOPInstance = d.code(tag.SOPClassUID), d.code(tag.SOPInstanceUID)
 	kind, known := kinds[h.SOPClass]
 	if !known {
-		return fmt.Errorf("%w: it is %s; what is read are X-ray angiographic and radiofluoroscopic, computed and digital radiography and secondary capture images",
-			imaging.ErrUnsupported, className(h.SOPClass))
+		err := ErrOtherKind
+		if h.SOPClass == "" {
+			err = imaging.ErrUnsupported // it may be an X-ray image
+		}
+		return fmt.Errorf("%w (%s); what is read are X-ray angiographic and radiofluoroscopic, computed and digital radiography and secondary capture images",
+			err, className(h.SOPClass))
 	}
 	if !validUID(h.SOPInstance) {
 		return fmt.Errorf("%w: SOP Instance UID %q is not a UID, so marks could not refer to the image; export it again",

@@ -112,6 +112,7 @@ func TestFolder(t *testing.T) {
 	put(t, filepath.Join(dir, "twin 1"), at("2.25.16", "101506"), classXA)
 	put(t, filepath.Join(dir, "twin 2"), at("2.25.16", "101507"), classXA)
 	put(t, filepath.Join(dir, "report.dcm"), at("2.25.13", "101503"), classSR)
+	put(t, filepath.Join(dir, "ct"), at("2.25.17", "101504"), "1.2.840.10008.5.1.4.1.1.2")
 	put(t, filepath.Join(dir, "cut"), at("2.25.15", "101505"), classXA)
 	cut(t, filepath.Join(dir, "cut"), 3)
 	for name, content := range map[string]string{
@@ -154,7 +155,7 @@ func TestFolder(t *testing.T) {
 	if got, want := passed(t, c), map[string]intake.Reason{
 		"dangling": intake.LinkOut, "out": intake.LinkOut, "up": intake.LinkOut, "to hidden": intake.LinkOut,
 		"to a film": intake.Link, "twice": intake.Link, "run/back": intake.Link, "empty": intake.NotDICOM, "notes.txt": intake.NotDICOM, "pipe": intake.NoFile,
-		"report.dcm": intake.NoImage, "run/loop": intake.Link, "run/copy of b": intake.Copy,
+		"report.dcm": intake.NoImage, "ct": intake.OtherKind, "run/loop": intake.Link, "run/copy of b": intake.Copy,
 	}; !maps.Equal(got, want) {
 		t.Errorf("passed over %v, want %v", got, want)
 	}

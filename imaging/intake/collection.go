@@ -150,6 +150,8 @@ func (c *Collection) gather(entries []entry) (err error) {
 		case errors.Is(err, dicomfile.ErrNoImage):
 			c.pass(e.path, NoImage)
 			c.Others = append(c.Others, Other{e.path, e.size, e.bytes})
+		case errors.Is(err, dicomfile.ErrOtherKind):
+			c.pass(e.path, OtherKind)
 		case errors.Is(err, imaging.ErrNotDICOM):
 			why := NotDICOM
 			if errors.Is(err, imaging.ErrUnsupported) { // a zip archive

@@ -3,6 +3,7 @@ package intake
 import (
 	"fmt"
 	"path"
+	"slices"
 	"strings"
 
 	"leadline/imaging/dicomfile"
@@ -25,13 +26,17 @@ func (c *Collection) consult(directories, entries []entry, films []found) map[*d
 		film[plainPath(f.rel)] = f.File
 	}
 	place := map[*dicomfile.File]int{}
-	read := false
+	var searched []string // the folders of those that were read
 	for _, d := range directories {
 		refs, err := references(d)
-		if err != nil {
+		switch {
+		case err == nil:
+			searched = append(searched, path.Dir(d.rel))
+		case len(refs) > 0:
+			c.told("%v; it was read up to there", err)
+		default:
 			c.told("%v; the folder was searched without it", err)
 		}
-		read = read || err == nil
 		var outside, missing, other tally
 		for _, r := range refs {
 			name, ok := r.within(path.Dir(d.rel))
@@ -61,12 +66,13 @@ func (c *Collection) consult(directories, entries []entry, films []found) map[*d
 	}
 	var unnamed tally
 	for _, f := range films {
-		if place[f.File] == 0 {
+		below := slices.ContainsFunc(searched, func(dir string) bool { return dir == "." || strings.HasPrefix(f.rel, dir+"/") })
+		if below && place[f.File] == 0 {
 			unnamed.add(f.rel)
 		}
 	}
-	if read && unnamed.count > 0 {
-		c.told("%s of the folder %s not named by its DICOMDIR%s: used all the same", unnamed.files(), unnamed.are(), unnamed.such())
+	if unnamed.count > 0 {
+		c.told("%s beside a DICOMDIR %s not named by it%s: used all the same", unnamed.files(), unnamed.are(), unnamed.such())
 	}
 	return place
 }

@@ -86,7 +86,7 @@ func TestDirectoryThatDoesNotFit(t *testing.T) {
 	for _, want := range []string{
 		"names 2 files that are not there (such as DICOM/C)",
 		"names 1 file that is other images than it says (DICOM/B)",
-		"2 files of the folder are not named by its DICOMDIR (such as DICOM/B): used all the same",
+		"2 files beside a DICOMDIR are not named by it (such as DICOM/B): used all the same",
 	} {
 		if !strings.Contains(told, want) {
 			t.Errorf("not told: %q; but %q", want, told)

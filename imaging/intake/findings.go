@@ -36,6 +36,7 @@ type Reason string
 const (
 	NotDICOM  Reason = "not in DICOM"
 	NoImage   Reason = "DICOM without an image, such as a report"
+	OtherKind Reason = "image of a kind that is not read, such as CT"
 	Directory Reason = "list of files (DICOMDIR)"
 	Copy      Reason = "copy of a film, byte for byte the same"
 	Archive   Reason = "zip archive, which is opened by itself only"
@@ -54,7 +55,7 @@ type Tally struct {
 
 // Tallies of what was passed over, in the order of the reasons above.
 func (f Findings) Tallies() (out []Tally) {
-	for _, why := range []Reason{NotDICOM, NoImage, Directory, Copy, Archive, Link, LinkOut, NoFile, Side} {
+	for _, why := range []Reason{NotDICOM, NoImage, OtherKind, Directory, Copy, Archive, Link, LinkOut, NoFile, Side} {
 		t := Tally{Why: why}
 		for _, p := range f.Passed {
 			if p.Why == why {

@@ -146,17 +146,21 @@ func films(n int) string {
 	return fmt.Sprintf("%d films", n)
 }
 
-// Patient names the patient by number, or by name where there is no number, or
-// by both where numbers alone do not tell: identity, for choosing a case alone.
+// Patient names the patient by number and name: identity, for choosing a case
+// alone.
 func (k *Case) Patient() string {
 	h := k.Files[0].Header
+	id, name := strings.TrimSpace(h.PatientID), h.PatientName
+	if plainName(name) == "" {
+		name = ""
+	}
 	switch {
-	case h.PatientID != "" && h.PatientName != "":
-		return fmt.Sprintf("%q (%s)", h.PatientID, h.PatientName)
-	case h.PatientID != "":
-		return fmt.Sprintf("%q", h.PatientID)
-	case h.PatientName != "":
-		return fmt.Sprintf("%q without a number", h.PatientName)
+	case id != "" && name != "":
+		return fmt.Sprintf("%q (%s)", id, name)
+	case id != "":
+		return fmt.Sprintf("%q", id)
+	case name != "":
+		return fmt.Sprintf("%q without a number", name)
 	}
 	return "without name and number"
 }
