@@ -40,7 +40,7 @@ func (s *space) allot(size int64) (f *os.File, from int64, err error) {
 	if s.f == nil {
 		f, err := os.CreateTemp("", "leadline-") // mode 0600
 		if err != nil {
-			return nil, 0, fmt.Errorf("no temporary file to inflate the archive into: %w", err)
+			return nil, 0, fmt.Errorf("no temporary file to inflate the archive into (%w); unpack the archive and open its folder", err)
 		}
 		if err := os.Remove(f.Name()); err != nil {
 			return nil, 0, errors.Join(fmt.Errorf("no private temporary file to inflate the archive into: %w", err), f.Close())
@@ -153,7 +153,7 @@ func (e *inflated) step() (err error) {
 			return err
 		}
 		if _, err := e.f.WriteAt(r.room[int64(n)-past:n], e.from+e.out); err != nil {
-			return fmt.Errorf("the archive does not fit into the temporary folder: %w", err)
+			return fmt.Errorf("the archive does not fit into the temporary folder (%w); make room there, or unpack the archive and open its folder", err)
 		}
 		e.out += past
 	}
