@@ -14,6 +14,10 @@ import (
 // compared with the midline.
 const DeflectionLength = 10.0
 
+// leastWidth is the part of a foramen's whole width that it must have at the
+// entry's height for a fraction of it to mean something.
+const leastWidth = 0.3
+
 // outline of a foramen as marked on a frontal film.
 type outline struct {
 	line
@@ -42,6 +46,9 @@ type frontal struct {
 	noLevel   string
 	viewShift r2.Vec  // displacement of that line, plane units
 	entered   float64 // plane units from the tip back to the entry as seen; 0 not known
+	// own is the side of the midline that the device entered on, as a displaced
+	// copy keeps it: +1 or -1 as curve.Line.Off counts; 0 to be found.
+	own float64
 }
 
 // Slots of a frontal film.
@@ -94,7 +101,10 @@ func (w *frontal) evaluate() *found {
 		return f
 	case ok:
 		own = math.Copysign(1, mid.Off(entry))
-		f.v[offsetEntry] = math.Abs(mid.Off(entry))
+		if w.own != 0 {
+			own = w.own
+		}
+		f.v[offsetEntry] = own * mid.Off(entry)
 	default:
 		f.miss(f.why[frontEntryX], offsetEntry, foramenMedial, foramenSuperior, fractionMedial, fractionSuperior)
 		var sum float64
@@ -102,7 +112,11 @@ func (w *frontal) evaluate() *found {
 			sum += mid.Off(p)
 		}
 		own = math.Copysign(1, sum)
+		if w.own != 0 {
+			own = w.own
+		}
 	}
+	f.own = own
 	f.v[offsetTip] = own * mid.Off(tip)
 	if headward == (r2.Vec{}) {
 		why := w.noHead
@@ -209,10 +223,11 @@ func (w *frontal) foramenSlots(f *found, entry, lateral, caudal r2.Vec) {
 	default:
 		medial, outer := xs[0].S, xs[len(xs)-1].S
 		f.v[foramenMedial] = -medial
-		if outer > medial {
+		near, far := o.curve.Extent(lateral)
+		if outer-medial > leastWidth*(far-near) {
 			f.v[fractionMedial] = -medial / (outer - medial)
 		} else {
-			f.miss("the foramen has no width at the entry's height", fractionMedial)
+			f.miss("the entry lies so near the end of the foramen that it has next to no width there", fractionMedial)
 		}
 	}
 }

@@ -32,6 +32,7 @@ func (w *work) frontalFilms(o *object) {
 			f = fr.evaluate()
 		}
 		d.found = f
+		fr.own = f.own
 		d.terms = w.frontalTerms(s, o, d, approximate)
 		d.drawn = w.frontalDraws(s, o, d, approximate)
 		o.frontal = append(o.frontal, d)

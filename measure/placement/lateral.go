@@ -66,7 +66,8 @@ type found struct {
 	notes   map[int]string
 	axis    axis
 	axisWhy string
-	fusion  int // index of the fusion line taken, -1 none
+	fusion  int     // index of the fusion line taken, -1 none
+	own     float64 // frontal: the side of the midline that the device entered on
 }
 
 func newFound(n int) *found {

@@ -26,6 +26,7 @@ type space struct {
 	contacts    map[int]r3.Vec // by contact number: those seen on both films, as adjusted
 	lateral     *lateral
 	frontal     *frontal
+	own         float64 // +1 or -1: the side of the midline entered on, as a displaced copy keeps it; 0 to be found
 	roll, tilt  float64 // radians, of the sagittal plane about the patient's long and front-back axis
 }
 
@@ -496,7 +497,11 @@ func (sp *space) sideways(f *found, g sagittal, entry, tip r3.Vec) {
 	base := sp.first()
 	off := r3.Dot(g.normal, entry) - g.at
 	own := math.Copysign(1, off)
-	f.v[base+spaceOffsetEntry] = math.Abs(off)
+	if sp.own != 0 {
+		own = sp.own
+	}
+	f.own = own
+	f.v[base+spaceOffsetEntry] = own * off
 	f.v[base+spaceOffsetTip] = own * (r3.Dot(g.normal, tip) - g.at)
 	fr := sp.frontal
 	slots := [4]int{spaceMedial, spaceSuperior, spaceFractionMedial, spaceFractionSuperior}

@@ -197,6 +197,7 @@ func (w *work) space(o *object, c *couple, front, side *sounding) {
 	fr, l := *front.frontal, *side.lateral
 	sp := (&space{lateral: &l, frontal: &fr}).stand(c, c.fit.Solution, o.name)
 	f := sp.evaluate()
+	sp.own = f.own
 	d := &spaceSounding{couple: c, space: sp, found: f, front: front, side: side}
 	if !w.bare {
 		var err error

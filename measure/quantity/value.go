@@ -56,6 +56,9 @@ type Value struct {
 	MaxMagnification float64
 }
 
+// notable is the part of the variance from which on an interaction is told.
+const notable = 0.02
+
 // Budget sums the terms by source: standard uncertainties in the value's unit.
 // The spread that an unknown magnification leaves is under "magnification".
 func (v Value) Budget() map[string]float64 {
@@ -63,8 +66,15 @@ func (v Value) Budget() map[string]float64 {
 	for _, c := range v.causes() {
 		square[c.Source] += c.U * c.U
 	}
+	rest := meanSquare(v.Draws, v.Estimate)
 	for key, draws := range v.Alone {
-		square[key] += meanSquare(draws, v.Estimate)
+		alone := meanSquare(draws, v.Estimate)
+		square[key] += alone
+		rest -= alone
+	}
+	// What causes do only together: one makes another matter more.
+	if all := v.Standard(); rest > notable*all*all {
+		square["interaction"] = rest
 	}
 	out := map[string]float64{}
 	for k, s := range square {
@@ -114,21 +124,34 @@ func (v Value) normal() float64 {
 	return math.Sqrt(s)
 }
 
+// tail is how many times further out than the middle 95 % a draw may lie and
+// count in full: beyond it a crossing that all but vanished has run away, and a
+// mean square would tell of nothing else. The interval is of percentiles and
+// needs no such limit.
+const tail = 3.0
+
 // meanSquare distance of the draws from the estimate; draws without a value do
 // not count.
 func meanSquare(draws []float64, estimate float64) float64 {
-	var s float64
-	n := 0
+	off := make([]float64, 0, len(draws))
 	for _, d := range draws {
 		if d == d {
-			s += (d - estimate) * (d - estimate)
-			n++
+			off = append(off, math.Abs(d-estimate))
 		}
 	}
-	if n == 0 {
+	if len(off) == 0 {
 		return 0
 	}
-	return s / float64(n)
+	slices.Sort(off)
+	limit := tail * off[int(0.95*float64(len(off)-1))]
+	var s float64
+	for _, d := range off {
+		if limit > 0 {
+			d = math.Min(d, limit)
+		}
+		s += d * d
+	}
+	return s / float64(len(off))
 }
 
 // Interval is the 95 % interval and half its width. Where the magnification is

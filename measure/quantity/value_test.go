@@ -134,3 +134,19 @@ func TestDrawsAndTerms(t *testing.T) {
 
 // The 0.975 quantile of the standard normal distribution is 1.959964 (any table).
 func TestNormalDraw(t *testing.T) { near(t, "quantile", Normal(0.975), 1.959964, 1e-6) }
+
+// A product of two rectangular inputs of half width 1 about 0 is nothing with
+// either alone, and has the standard deviation 1/3 with both: all of it is
+// interaction.
+func TestInteraction(t *testing.T) {
+	n := 4096
+	v := Value{Draws: make([]float64, n), Alone: map[string][]float64{"a": make([]float64, n), "b": make([]float64, n)}}
+	a, b := Uniform("a", n), Uniform("b", n)
+	for i := range v.Draws {
+		v.Draws[i] = (2*a[i] - 1) * (2*b[i] - 1)
+	}
+	near(t, "interaction", v.Budget()["interaction"], 1.0/3, 0.01)
+	if len(v.Budget()) != 1 {
+		t.Errorf("budget %v", v.Budget())
+	}
+}
