@@ -88,9 +88,13 @@ func (r *reader) list(w io.Writer) error {
 		printFilm(w, film)
 	}
 	fmt.Fprintln(w)
-	if i := slices.IndexFunc(films, func(f placement.FilmReading) bool { return f.View == imaging.NoView }); i >= 0 {
+	if i := slices.IndexFunc(films, viewOpen); i >= 0 {
+		name := r.fileName(films[i].Film.Ref.Instance)
+		if films[i].Film.Header.Frames > 1 {
+			name += ":" + films[i].Film.Ref.Span()
+		}
 		fmt.Fprintf(w, "Which view a film is, and where the head lies, you can say: leadline confirm %s --observer NAME --frame %s --view frontal|lateral --cranial top|bottom|left|right\n",
-			r.typed(), oneLine(r.fileName(films[i].Film.Ref.Instance)))
+			r.typed(), oneLine(name))
 	}
 	if len(names) > 0 {
 		fmt.Fprintf(w, "Marked by: %s\n", strings.Join(names, ", "))
@@ -101,6 +105,12 @@ func (r *reader) list(w io.Writer) error {
 		fmt.Fprintf(w, "Marks not used: %s\n", oneLine(unreadable.Error()))
 	}
 	return nil
+}
+
+// viewOpen says whether nobody has stated which view a film is and its header
+// does not tell, or tells two.
+func viewOpen(f placement.FilmReading) bool {
+	return f.View == imaging.NoView || strings.Contains(f.ViewSource, "; ") && !strings.HasPrefix(f.ViewSource, "stated")
 }
 
 // printFilms prints a line for each file of the case.
