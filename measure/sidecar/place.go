@@ -1,9 +1,12 @@
 package sidecar
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -15,7 +18,8 @@ import (
 // A folder may hold several studies, or be where the marks of several cases are
 // kept. An observer's sidecar of the first is OBSERVER.leadline.json; that of
 // another OBSERVER.STUDY.leadline.json, STUDY standing for its Study Instance
-// UID. Which study a sidecar is of is told by what is in it, never by its name.
+// UID and patient. Which study a sidecar is of is told by what is in it, never
+// by its name.
 
 // pathOf is where an observer's sidecar of the first study lies.
 func pathOf(dir, observer string) string {
@@ -23,13 +27,23 @@ func pathOf(dir, observer string) string {
 }
 
 // pathOfStudy is where the sidecar of a further study lies.
-func pathOfStudy(dir, observer, study string) string {
-	sum := sha256.Sum256([]byte(study))
+func pathOfStudy(dir, observer string, h *imaging.Header) string {
+	sum := sha256.Sum256([]byte(h.Study + "\x00" + h.PatientID + "\x00" + h.PatientName))
 	return filepath.Join(dir, mark.SafeName(observer)+"."+hex.EncodeToString(sum[:studyBytes])+suffix)
 }
 
-// studyBytes of the digest of a UID stand in a name.
+// studyBytes of the digest stand in a name.
 const studyBytes = 6
+
+// studyIn says whether rest, which follows the observer in a file's name, begins
+// with a point and a study; then comes what is left.
+func studyIn(rest string) (left string, ok bool) {
+	const n = 1 + 2*studyBytes
+	if len(rest) < n || rest[0] != '.' || strings.Trim(rest[1:n], "0123456789abcdef") != "" {
+		return rest, false
+	}
+	return rest[n:], true
+}
 
 // kept is a sidecar as it lies in its place.
 type kept struct {
@@ -48,12 +62,17 @@ func open(path string) (kept, error) {
 	return k, err
 }
 
-// of says whether the sidecar is of the study that the images are of, or of any
-// of them though their study is another now; one that names no images is of
-// any, and one that cannot be read may be.
+// of says whether the sidecar is of these images' patient and study, or names
+// one of them though its header has been changed since; one that names no images
+// is of any, and one that cannot be read may be.
 func (k kept) of(images []*imaging.Header) bool {
 	own := k.report.Images
-	if len(images) == 0 || k.bad != nil || len(own) == 0 || own[0].Study == images[0].Study {
+	if len(images) == 0 || k.bad != nil || len(own) == 0 {
+		return true
+	}
+	agree := func(a, b string) bool { return a == "" || b == "" || a == b }
+	a, b := own[0], images[0]
+	if a.Study == b.Study && agree(a.PatientID, b.PatientID) && agree(a.PatientName, b.PatientName) {
 		return true
 	}
 	there := map[string]bool{}
@@ -68,20 +87,74 @@ func (k kept) of(images []*imaging.Header) bool {
 // holds is not guessed.
 func locate(dir, observer string, images []*imaging.Header) (kept, error) {
 	first, err := open(pathOf(dir, observer))
-	if err != nil || len(images) == 0 || images[0].Study == "" {
+	if err != nil || len(images) == 0 {
 		return first, err
 	}
-	own, err := open(pathOfStudy(dir, observer, images[0].Study))
+	further, err := furtherOf(dir, observer, images)
 	switch {
 	case err != nil:
-		return own, err
-	case own.doc == nil && (first.doc == nil || first.of(images)):
-		return first, nil
-	case own.doc != nil && first.doc != nil && first.bad == nil && first.of(images):
-		return own, fmt.Errorf("%s and %s: %w: both hold marks of %q on this study; move one of them away",
-			first.path, filepath.Base(own.path), imaging.ErrConflict, observer)
+		return first, err
+	case first.doc != nil && first.bad == nil && first.of(images):
+		further = append(further, first)
+	case first.doc == nil || first.bad != nil:
+		if len(further) == 0 {
+			return first, nil
+		}
 	}
-	return own, nil
+	switch len(further) {
+	case 0:
+		k, err := open(pathOfStudy(dir, observer, images[0]))
+		if err == nil && k.doc != nil {
+			err = fmt.Errorf("%s: %w: it stands where marks of this study belong and holds those of another; move it away", k.path, imaging.ErrConflict)
+		}
+		return k, err
+	case 1:
+		return further[0], nil
+	}
+	return first, fmt.Errorf("%s and %s: %w: both hold marks of %q on this study; move one of them away",
+		further[0].path, filepath.Base(further[1].path), imaging.ErrConflict, observer)
+}
+
+// furtherOf gives the sidecars of further studies that are of the images.
+func furtherOf(dir, observer string, images []*imaging.Header) (out []kept, err error) {
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w: cannot be listed: %v", dir, imaging.ErrBadInput, err)
+	}
+	for _, e := range entries {
+		rest, ok := strings.CutPrefix(e.Name(), mark.SafeName(observer))
+		if !ok || e.IsDir() {
+			continue
+		}
+		if left, ok := studyIn(rest); !ok || left != suffix {
+			continue
+		}
+		path := filepath.Join(dir, e.Name())
+		doc, err := read(path)
+		if err != nil {
+			return nil, err
+		}
+		if doc == nil { // removed since it was listed
+			continue
+		}
+		if path != pathOfStudy(dir, observer, images[0]) && !names(doc, images) {
+			continue // spares decoding the marks of other cases
+		}
+		k := kept{path: path, doc: doc}
+		if k.report, k.bad = Decode(doc); k.of(images) {
+			out = append(out, k)
+		}
+	}
+	return out, nil
+}
+
+// names says whether the images' study or one of them is named in a document.
+func names(doc []byte, images []*imaging.Header) bool {
+	in := func(uid string) bool { return uid != "" && bytes.Contains(doc, []byte(`"`+uid+`"`)) }
+	return in(images[0].Study) || slices.ContainsFunc(images, func(h *imaging.Header) bool { return in(h.SOPInstance) })
 }
 
 // unfinished says whether a file is what a write of this observer's sidecars
@@ -91,9 +164,7 @@ func unfinished(name, observer string) bool {
 	if !ok {
 		return false
 	}
-	if len(rest) > 2*studyBytes && rest[0] == '.' && strings.Trim(rest[1:1+2*studyBytes], "0123456789abcdef") == "" {
-		rest = rest[1+2*studyBytes:]
-	}
+	rest, _ = studyIn(rest)
 	number, ok := strings.CutPrefix(rest, suffix)
 	return ok && number != "" && strings.Trim(number, "0123456789") == ""
 }

@@ -88,7 +88,7 @@ func TestStudiesInOneFolder(t *testing.T) {
 		t.Errorf("once the first study's marks are gone: found %t, %v", found, err)
 	}
 	// Two of one study: which holds is not guessed.
-	doc, err := os.ReadFile(pathOfStudy(dir, "Observer A", uids[1]))
+	doc, err := os.ReadFile(pathOfStudy(dir, "Observer A", images[0]))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -96,7 +96,7 @@ func TestStudiesInOneFolder(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, _, err = Load(dir, "Observer A", images)
-	wants(t, err, imaging.ErrConflict, filepath.Base(pathOf(dir, "Observer A")), filepath.Base(pathOfStudy(dir, "Observer A", uids[1])), "move one of them away")
+	wants(t, err, imaging.ErrConflict, filepath.Base(pathOf(dir, "Observer A")), filepath.Base(pathOfStudy(dir, "Observer A", images[0])), "move one of them away")
 }
 
 // What was left behind by writes of this observer's sidecars, and nothing else.
@@ -108,6 +108,48 @@ func TestUnfinished(t *testing.T) {
 	} {
 		if got := unfinished(name, "Ann"); got != want {
 			t.Errorf("%s: %t", name, got)
+		}
+	}
+}
+
+// Patients that share a Study Instance UID share no marks: not even what was
+// stated of a whole case.
+func TestPatientsUnderOneStudy(t *testing.T) {
+	dir := t.TempDir()
+	images := func(patient string) []*imaging.Header {
+		of, _ := study("2.25.71")
+		of[0].PatientID, of[0].SOPInstance = patient, "2.25.8"+patient
+		return of
+	}
+	for _, patient := range []string{"1", "2", "3"} {
+		s, err := Lock(dir, "Observer A")
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, found, err := s.Load(images(patient))
+		if err != nil || found {
+			t.Fatalf("patient %s: found %t, %v", patient, found, err)
+		}
+		r.Book.Statements = []mark.Statement{{Observer: "Observer A", When: sample().Book.Statements[0].When, LevelBasis: mark.CountedAbove}}
+		if err := s.Save(&r); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, patient := range []string{"1", "2", "3"} {
+		r, found, err := Load(dir, "Observer A", images(patient))
+		if err != nil || !found || r.Images[0].PatientID != patient || len(r.Book.Statements) != 1 {
+			t.Errorf("patient %s: found %t, %v", patient, found, err)
+		}
+	}
+	// A number that was corrected since does not part marks from their film.
+	for _, patient := range []string{"1", "2", "3"} {
+		corrected := images(patient)
+		corrected[0].PatientID = "corrected " + patient
+		if r, found, err := Load(dir, "Observer A", corrected); err != nil || !found || r.Images[0].SOPInstance != "2.25.8"+patient {
+			t.Errorf("patient %s once the number was corrected: found %t, %v", patient, found, err)
 		}
 	}
 }
