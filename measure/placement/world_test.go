@@ -32,6 +32,9 @@ type world struct {
 	headerIsTurned bool
 
 	front, side view
+
+	noise float64
+	sd    func(mark.Structure) float64
 }
 
 // view is one film: what its header says, and how it truly stood.
@@ -216,22 +219,9 @@ func (v *view) say() {
 // marks of both films; noise scales every structure's own standard deviation.
 func (w *world) marks(noise float64, sd func(mark.Structure) float64) mark.Book {
 	b := mark.Book{Observer: "Observer A"}
-	n := 0
+	w.noise, w.sd = noise, sd
 	add := func(v *view, uid string, s mark.Structure, object string, pts ...r3.Vec) {
-		n++
-		m := mark.Mark{UID: fmt.Sprint("2.25.", n), Frame: mark.One(uid, 1), Structure: s, Object: object, Origin: mark.ByHand}
-		for _, p := range pts {
-			if w.headerIsTurned {
-				p = w.toHeader.Rotate(p)
-			}
-			px := v.project(p)
-			if noise > 0 {
-				px.X += noise * sd(s) * w.rng.NormFloat64()
-				px.Y += noise * sd(s) * w.rng.NormFloat64()
-			}
-			m.Points = append(m.Points, px)
-		}
-		b.Marks = append(b.Marks, m)
+		w.add(&b, v, uid, s, object, pts...)
 	}
 	along := func(f func(float64) r3.Vec, edge float64, points int) (out []r3.Vec) {
 		for i := range points {
@@ -261,6 +251,28 @@ func (w *world) marks(noise float64, sd func(mark.Structure) float64) mark.Book 
 	mid := func(z float64) r3.Vec { return r3.Add(w.dorsal(z), r3.Vec{Y: w.midDepth}) }
 	add(&w.front, frontUID, mark.Midline, "", mid(w.entry.Z-30), mid(w.entry.Z-10), mid(w.entry.Z+10), mid(w.entry.Z+30))
 	return b
+}
+
+// add projects points on a film and marks them there.
+func (w *world) add(b *mark.Book, v *view, uid string, s mark.Structure, object string, pts ...r3.Vec) {
+	m := mark.Mark{UID: fmt.Sprint("2.25.", len(b.Marks)+1), Frame: mark.One(uid, 1), Structure: s, Object: object, Origin: mark.ByHand}
+	for _, p := range pts {
+		if w.headerIsTurned {
+			p = w.toHeader.Rotate(p)
+		}
+		px := v.project(p)
+		if w.noise > 0 {
+			px.X += w.noise * w.sd(s) * w.rng.NormFloat64()
+			px.Y += w.noise * w.sd(s) * w.rng.NormFloat64()
+		}
+		m.Points = append(m.Points, px)
+	}
+	b.Marks = append(b.Marks, m)
+}
+
+// extra marks something more on the frontal film.
+func (w *world) extra(b *mark.Book, s mark.Structure, object string, pts ...r3.Vec) {
+	w.add(b, &w.front, frontUID, s, object, pts...)
 }
 
 func (w *world) compute(b mark.Book, opt placement.Options) placement.Placement {
