@@ -55,7 +55,7 @@ func runList(c *call) error {
 		if *digests {
 			return c.printDigests(all.Cases)
 		}
-		printCases(c.out, all)
+		from.printCases(c.out, all)
 		return nil
 	}
 	if from.kase, err = all.Choose(from.study); err != nil {
@@ -146,15 +146,20 @@ func timeOfDay(h *imaging.Header) string {
 // printCases prints the cases of a folder or archive that holds several, so
 // that one can be chosen. It names the patients: there is no other way to tell
 // whose they are.
-func printCases(w io.Writer, all *intake.Collection) {
+func (r *reader) printCases(w io.Writer, all *intake.Collection) {
 	fmt.Fprintf(w, "%s holds %d cases of %s. Films of different patients or studies are never mixed.\n\n",
 		all.Name, len(all.Cases), count(all.Patients(), "patient"))
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "  study\tdate\tfirst film\tpatient\tfilms\tviews\tUID")
+	fmt.Fprintln(t, "  study\tdate\tfirst film\tpatient\tfilms\tviews\tmarked by\tUID")
 	for _, k := range all.Cases {
 		h := k.Files[0].Header
-		fmt.Fprintf(t, "  %d\t%s\t%s\t%s\t%d\t%s\t%s\n", k.Number, oneLine(k.Date()), timeOfDay(h), oneLine(k.Patient()),
-			len(k.Files), viewsOf(k), orWords(oneLine(h.Study), "not given"))
+		names, err := sidecar.ObserversOf(orWords(r.marks, k.Dir), k.Headers())
+		by := orWords(oneLine(strings.Join(names, ", ")), "nobody")
+		if err != nil {
+			by = "cannot be read"
+		}
+		fmt.Fprintf(t, "  %d\t%s\t%s\t%s\t%d\t%s\t%s\t%s\n", k.Number, oneLine(k.Date()), timeOfDay(h), oneLine(k.Patient()),
+			len(k.Files), viewsOf(k), by, orWords(oneLine(h.Study), "not given"))
 	}
 	t.Flush()
 	fmt.Fprintf(w, "\nChoose one with --study, in this command as in every other: leadline list %s --study 1\n", all.Path)
