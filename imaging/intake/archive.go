@@ -26,7 +26,9 @@ const maxListing = 8 << 20
 // the archive; deflated ones are inflated, as far as they are looked at, into
 // one temporary file without a name.
 func (c *Collection) gatherArchive(f *os.File) error {
-	c.Name = strings.TrimSuffix(c.Name, filepath.Ext(c.Name))
+	if ext := filepath.Ext(c.Name); strings.EqualFold(ext, ".zip") {
+		c.Name = strings.TrimSuffix(c.Name, ext)
+	}
 	a := &archive{c: c, f: f, space: &space{}}
 	c.release = func() error { return errors.Join(a.space.close(), f.Close()) }
 	info, err := f.Stat()
