@@ -35,6 +35,7 @@ func Compute(films []Film, book mark.Book, opt Options) Placement {
 	w.holdTogether(objects)
 	w.changes(objects)
 	w.positions(objects)
+	w.identities(objects)
 	w.report(objects)
 	w.caution(objects)
 	return w.out
@@ -52,6 +53,7 @@ type work struct {
 	streams map[string][]float64
 	couples map[[2]*sheet]*couple
 	gaps    []string // cautions of rays that miss each other
+	turns   map[*sheet]turn
 }
 
 // sheet is a film with its marks.

@@ -101,6 +101,8 @@ type Placement struct {
 	Cautions []string
 	Devices  []Device
 	Films    []FilmReading
+	// Identities are what both films say of which device is which.
+	Identities []Identity
 	// Positions are points seen on both films, where they lie in the patient.
 	Positions []Position
 }

@@ -3,6 +3,7 @@ package placement
 import (
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"strings"
 
@@ -172,6 +173,8 @@ func (w *work) report(objects []*object) {
 		}
 		sc := c.sheets[0].reading.Scale
 		switch {
+		case c.unit == "mm" && c.plane == Plane3D:
+			r.Scale = c.object.space.couple.scaleWords()
 		case c.unit == "mm":
 			r.Scale = scaleWords(sc)
 			r.Magnified = sc.MaxMagnification > 1
@@ -353,7 +356,7 @@ func (w *work) caution(objects []*object) {
 				devices++
 			}
 		}
-		if devices > 1 && r.View == imaging.Lateral {
+		if devices > 1 && r.View == imaging.Lateral && !w.settled(s) {
 			add(CautionIdentity)
 		}
 		if len(s.marks) == 0 {
@@ -364,6 +367,11 @@ func (w *work) caution(objects []*object) {
 		}
 		if off, _, _, ok := r.Film.Geometry.OffView(r.View); ok && r.View == imaging.Lateral && off > RotationHalf {
 			add(CautionRotated)
+		}
+		if t := w.turned(s); t.known {
+			if long, cross := t.against(s); math.Hypot(long, cross) > quantity.Radians(RotationHalf) {
+				add(CautionRotated)
+			}
 		}
 		if turn := r.Film.Header.Turning(r.Film.Ref.First, r.Film.Ref.Last); turn > imaging.TurningMost {
 			add(fmt.Sprintf("%s: the beam turned by %.0f degrees within frames %s; their mean has no single direction.", r.Film.File, turn, r.Film.Ref.Span()))

@@ -77,16 +77,8 @@ func (g sagittal) seen(c carm.Camera, px r2.Vec, x float64) r3.Vec {
 	return r3.Add(o, r3.Scale((x-r3.Dot(g.normal, o))/r3.Dot(g.normal, d), d))
 }
 
-func (sp *space) plane() sagittal {
-	g := sagittal{normal: r3.Vec{X: 1}, back: r3.Vec{Y: 1}, head: r3.Vec{Z: 1}}
-	if sp.roll != 0 || sp.tilt != 0 {
-		a, b := r3.NewRotation(sp.tilt, g.back), r3.NewRotation(sp.roll, g.head)
-		for _, v := range []*r3.Vec{&g.normal, &g.back, &g.head} {
-			*v = b.Rotate(a.Rotate(*v))
-		}
-	}
-	return g
-}
+// plane of the patient, before it is laid through the midline.
+func (sp *space) plane() sagittal { return axes(sp.roll, sp.tilt) }
 
 // way is a device's course in the patient: its points from skin to tip.
 type way struct {

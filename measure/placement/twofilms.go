@@ -42,6 +42,7 @@ type couple struct {
 	in          pose.Input
 	fit         *pose.Fit
 	why         string         // why there is no fit
+	assumed     bool           // the geometry of a film is supposed, not from its header
 	points      map[string]int // of the adjustment, by name: N1/tip, L1/contact/0
 	uids        []string       // of the marks behind its sightings, with their vertex: uid/vertex
 }
@@ -57,27 +58,44 @@ func (w *work) couple(front, side *sheet) *couple {
 		w.couples = map[[2]*sheet]*couple{}
 	}
 	w.couples[key] = c
-	for _, s := range []*sheet{front, side} {
-		if s.camera == nil {
-			c.why = "the geometry of " + s.reading.Film.File + " is not known, or contradicts what is known of the film"
-			return c
-		}
+	if !c.views() {
+		return c
 	}
-	c.in.Views = []pose.View{viewOf(front, "frontal film"), viewOf(side, "lateral film")}
-	shift := quantity.Rectangular(ViewShiftHalf)
-	c.in.Views[1].Shift = [3]float64{shift, shift, shift}
 	for _, m := range front.marks {
 		w.sight(c, m)
 	}
+	w.lengths(c)
 	if len(c.in.Points) == 0 {
 		c.why = "nothing is marked on both films"
 		return c
 	}
 	var err error
 	if c.fit, err = pose.Adjust(c.in); err != nil {
-		c.why = err.Error()
+		c.why = strings.TrimPrefix(err.Error(), pose.ErrTooLittle.Error()+": ")
 	}
 	return c
+}
+
+// views sets what is known of how the films stood; false, with why, where that
+// is too little.
+func (c *couple) views() bool {
+	shift := quantity.Rectangular(ViewShiftHalf)
+	for i, s := range []*sheet{c.front, c.side} {
+		name := []string{"frontal film", "lateral film"}[i]
+		if s.camera != nil {
+			c.in.Views = append(c.in.Views, viewOf(s, name))
+			continue
+		}
+		v, why := supposed(s, name)
+		if why != "" {
+			c.why = s.reading.Film.File + ": " + why
+			return false
+		}
+		c.in.Views = append(c.in.Views, v)
+		c.assumed, shift = true, SupposedShift
+	}
+	c.in.Views[1].Shift = [3]float64{shift, shift, shift}
+	return true
 }
 
 func viewOf(s *sheet, name string) pose.View {
@@ -195,7 +213,8 @@ func (sp *space) stand(c *couple, s pose.Solution, name string) *space {
 
 func (w *work) space(o *object, c *couple, front, side *sounding) {
 	fr, l := *front.frontal, *side.lateral
-	sp := (&space{lateral: &l, frontal: &fr}).stand(c, c.fit.Solution, o.name)
+	t := w.turned(c.side)
+	sp := (&space{lateral: &l, frontal: &fr, roll: t.roll, tilt: t.tilt}).stand(c, c.fit.Solution, o.name)
 	f := sp.evaluate()
 	sp.own = f.own
 	d := &spaceSounding{couple: c, space: sp, found: f, front: front, side: side}
@@ -230,11 +249,11 @@ func (d *spaceSounding) spread(w *work) {
 		d.draws[s] = make([]float64, turnDraws)
 	}
 	name := d.couple.front.reading.Film.Ref.Instance + "/" + d.couple.side.reading.Film.Ref.Instance
+	t := w.turned(d.couple.side)
 	roll, tilt := w.stream(name+"/roll", turnDraws), w.stream(name+"/tilt", turnDraws)
 	for i := range turnDraws {
 		sp := *d.space
-		sp.roll += quantity.Radians(RotationHalf * (2*roll[i] - 1))
-		sp.tilt += quantity.Radians(RotationHalf * (2*tilt[i] - 1))
+		sp.roll, sp.tilt = t.draw(roll[i], tilt[i])
 		for s, v := range sp.evaluate().v {
 			d.draws[s][i] = v
 		}

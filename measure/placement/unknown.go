@@ -105,9 +105,17 @@ func (w *work) unknowns(s *sheet, set setting, layers layer, n int) []unknown {
 		// say.
 		a, b := w.stream(set.film+"/long", n), w.stream(set.film+"/cross", n)
 		c, d := w.stream(set.film+"/angle/long", n), w.stream(set.film+"/angle/cross", n)
+		t := w.turned(s)
 		for i := range out {
-			out[i].long = quantity.Radians(set.offLong + RotationHalf*(2*a[i]-1) + AngleHalf*(2*c[i]-1))
-			out[i].cross = quantity.Radians(set.offCross + RotationHalf*(2*b[i]-1) + AngleHalf*(2*d[i]-1))
+			u := &out[i]
+			u.long, u.cross = quantity.Radians(set.offLong), quantity.Radians(set.offCross)
+			if t.known {
+				u.long, u.cross = t.against(s)
+			}
+			t := turn{known: t.known, uRoll: t.uRoll, uTilt: t.uTilt}
+			x, y := t.draw(a[i], b[i])
+			u.long += x + quantity.Radians(AngleHalf*(2*c[i]-1))
+			u.cross += y + quantity.Radians(AngleHalf*(2*d[i]-1))
 		}
 	}
 	each(layShift, set.film+"/shift", set.shift, func(u *unknown, x float64) { u.shift = x })

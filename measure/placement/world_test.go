@@ -298,3 +298,5 @@ func mul(a, b [4]float64) (out struct{ Real, Imag, Jmag, Kmag float64 }) {
 	out.Kmag = a[0]*b[3] + a[1]*b[2] - a[2]*b[1] + a[3]*b[0]
 	return out
 }
+
+func decimal(v float64) string { return fmt.Sprintf("%.4f", v) }

@@ -76,9 +76,13 @@ func (v Value) Budget() map[string]float64 {
 	if all := v.Standard(); rest > notable*all*all {
 		square["interaction"] = rest
 	}
+	var all float64
+	for _, s := range square {
+		all += s
+	}
 	out := map[string]float64{}
 	for k, s := range square {
-		if u := math.Sqrt(s); u > 0 {
+		if u := math.Sqrt(s); s > 1e-18*all {
 			out[k] = u
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -47,25 +48,34 @@ func studyIn(rest string) (left string, ok bool) {
 
 // kept is a sidecar as it lies in its place.
 type kept struct {
-	path   string
-	doc    []byte // nil: there is none
-	report Report // where it can be read
-	bad    error  // why it cannot
+	path    string
+	doc     []byte // nil: there is none
+	report  Report // where it can be read
+	bad     error  // why it cannot
+	foreign bool   // it names none of the images, nor their study, and was not decoded
 }
 
-func open(path string) (kept, error) {
+// open reads a sidecar, for what it says of the images; none: of any. To decode
+// it takes ten times as long as to see that it is another case's.
+func open(path string, images []*imaging.Header) (kept, error) {
 	doc, err := read(path)
 	k := kept{path: path, doc: doc}
-	if err == nil && doc != nil {
+	if err != nil || doc == nil {
+		return k, err
+	}
+	if k.foreign = len(images) > 0 && !names(doc, images) && json.Valid(doc); !k.foreign {
 		k.report, k.bad = Decode(doc)
 	}
-	return k, err
+	return k, nil
 }
 
 // of says whether the sidecar is of these images' patient and study, or names
 // one of them though its header has been changed since; one that names no images
 // is of any, and one that cannot be read may be.
 func (k kept) of(images []*imaging.Header) bool {
+	if k.foreign {
+		return false
+	}
 	own := k.report.Images
 	if len(images) == 0 || k.bad != nil || len(own) == 0 {
 		return true
@@ -86,7 +96,7 @@ func (k kept) of(images []*imaging.Header) bool {
 // of, or the place where it will lie. Where two are of that study, which of them
 // holds is not guessed.
 func locate(dir, observer string, images []*imaging.Header) (kept, error) {
-	first, err := open(pathOf(dir, observer))
+	first, err := open(pathOf(dir, observer), images)
 	if err != nil || len(images) == 0 {
 		return first, err
 	}
@@ -103,7 +113,7 @@ func locate(dir, observer string, images []*imaging.Header) (kept, error) {
 	}
 	switch len(further) {
 	case 0:
-		k, err := open(pathOfStudy(dir, observer, images[0]))
+		k, err := open(pathOfStudy(dir, observer, images[0]), images)
 		if err == nil && k.doc != nil {
 			err = fmt.Errorf("%s: %w: it stands where marks of this study belong and holds those of another; move it away", k.path, imaging.ErrConflict)
 		}
@@ -132,19 +142,11 @@ func furtherOf(dir, observer string, images []*imaging.Header) (out []kept, err 
 		if left, ok := studyIn(rest); !ok || left != suffix {
 			continue
 		}
-		path := filepath.Join(dir, e.Name())
-		doc, err := read(path)
+		k, err := open(filepath.Join(dir, e.Name()), images)
 		if err != nil {
 			return nil, err
 		}
-		if doc == nil { // removed since it was listed
-			continue
-		}
-		if path != pathOfStudy(dir, observer, images[0]) && !names(doc, images) {
-			continue // spares decoding the marks of other cases
-		}
-		k := kept{path: path, doc: doc}
-		if k.report, k.bad = Decode(doc); k.of(images) {
+		if k.doc != nil && k.of(images) { // nil: removed since it was listed
 			out = append(out, k)
 		}
 	}

@@ -392,7 +392,7 @@ func ObserversOf(dir string, images []*imaging.Header) (names []string, err erro
 		if e.IsDir() || !strings.HasSuffix(e.Name(), suffix) || strings.HasPrefix(e.Name(), ".") {
 			continue
 		}
-		k, bad := open(filepath.Join(dir, e.Name()))
+		k, bad := open(filepath.Join(dir, e.Name()), images)
 		if bad == nil && k.bad != nil {
 			bad = fmt.Errorf("%s: %w", k.path, k.bad)
 		}
