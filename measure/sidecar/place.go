@@ -56,14 +56,16 @@ type kept struct {
 }
 
 // open reads a sidecar, for what it says of the images; none: of any. To decode
-// it takes ten times as long as to see that it is another case's.
+// it takes ten times as long as to see that it is another case's: it has a Study
+// Instance UID (0020,000D), which is not theirs.
 func open(path string, images []*imaging.Header) (kept, error) {
 	doc, err := read(path)
 	k := kept{path: path, doc: doc}
 	if err != nil || doc == nil {
 		return k, err
 	}
-	if k.foreign = len(images) > 0 && !names(doc, images) && json.Valid(doc); !k.foreign {
+	k.foreign = len(images) > 0 && !names(doc, images) && bytes.Contains(doc, []byte(`"0020000D"`)) && json.Valid(doc)
+	if !k.foreign {
 		k.report, k.bad = Decode(doc)
 	}
 	return k, nil
