@@ -19,7 +19,10 @@ type document struct {
 	Observer string        `json:"observer"`
 	Results  []resultJSON  `json:"results"`
 	Missing  []missingJSON `json:"missing"`
-	Cautions []string      `json:"cautions"`
+	// Positions of what both films show, and which device is which by both.
+	Positions  []positionJSON `json:"positions,omitempty"`
+	Identities []identityJSON `json:"identities,omitempty"`
+	Cautions   []string       `json:"cautions"`
 }
 
 type resultJSON struct {
@@ -46,6 +49,35 @@ type resultJSON struct {
 	Notes         []string           `json:"notes,omitempty"`
 }
 
+// positionJSON is a point in the patient: mm from the isocentre of the frontal
+// film, x to the left, y to posterior, z to the head; u is k = 1 along each. gap
+// is by how much its two rays miss each other.
+type positionJSON struct {
+	Object     string      `json:"object,omitempty"`
+	What       string      `json:"what"`
+	X          float64     `json:"x"`
+	Y          float64     `json:"y"`
+	Z          float64     `json:"z"`
+	U          [3]float64  `json:"u"`
+	Gap        *float64    `json:"gap,omitempty"`        // mm
+	GapFrontal *float64    `json:"gapFrontal,omitempty"` // px
+	GapLateral *float64    `json:"gapLateral,omitempty"` // px
+	Frames     []frameJSON `json:"frames"`
+}
+
+type identityJSON struct {
+	Devices  [2]string     `json:"devices"`
+	Verdict  string        `json:"verdict"`
+	Readings []readingJSON `json:"readings"`
+}
+
+type readingJSON struct {
+	Name      string  `json:"name"`
+	Fits      bool    `json:"fits"`
+	ChiSquare float64 `json:"chiSquare"`
+	Degrees   int     `json:"degrees"`
+}
+
 type frameJSON struct {
 	Instance string `json:"instance"`
 	File     string `json:"file"`
@@ -68,6 +100,23 @@ func (r *reader) printJSON(w io.Writer, p placement.Placement) error {
 	}
 	for _, m := range p.Missing {
 		d.Missing = append(d.Missing, missingJSON(m))
+	}
+	for _, k := range p.Positions {
+		out := positionJSON{Object: k.Object, What: k.What, X: k.X, Y: k.Y, Z: k.Z, U: k.U}
+		if k.Gapped {
+			out.Gap, out.GapFrontal, out.GapLateral = &k.Gap, &k.GapFrontal, &k.GapLateral
+		}
+		for _, f := range k.Frames {
+			out.Frames = append(out.Frames, frameJSON{f.Instance, r.fileName(f.Instance), f.Span()})
+		}
+		d.Positions = append(d.Positions, out)
+	}
+	for _, k := range p.Identities {
+		out := identityJSON{Devices: [2]string{k.A, k.B}, Verdict: k.Verdict}
+		for _, x := range k.Readings {
+			out.Readings = append(out.Readings, readingJSON{x.Name, x.Fits, x.ChiSquare, x.Degrees})
+		}
+		d.Identities = append(d.Identities, out)
 	}
 	text, err := json.MarshalIndent(d, "", "  ")
 	if err != nil {

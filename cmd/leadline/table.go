@@ -1,8 +1,10 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -38,6 +40,9 @@ No needle, wire or lead is marked. What to mark, on one film or both:
 		fmt.Fprintln(w)
 		printRows(w, p, func(object string) bool { return !known(object) })
 	}
+	for _, k := range p.Identities {
+		fmt.Fprintf(w, "\n%s\n", k.Said())
+	}
 	if len(p.Missing) > 0 {
 		fmt.Fprintln(w, "\nMissing")
 		printMissing(w, p)
@@ -61,37 +66,99 @@ func printContacts(w io.Writer, p placement.Placement, d placement.Device) {
 	}
 }
 
-// printRows prints the results of the objects asked for, a line each, and the
-// scale of their lengths: once where they share it, else with each.
+// planes in the order in which they are printed, with their heading.
+var planes = []struct{ plane, heading string }{
+	{placement.Plane3D, "both films together (3d)"},
+	{"lateral", "lateral film alone"},
+	{"frontal", "frontal film alone"},
+}
+
+// printRows prints the results of the objects asked for, a line each, plane by
+// plane, each with the scale of its lengths.
 func printRows(w io.Writer, p placement.Placement, wanted func(object string) bool) {
-	var rows []placement.Result
-	var scales []string
-	for _, r := range p.Results {
-		if !wanted(r.Object) {
+	var all []placement.Result
+	for _, plane := range planes {
+		var rows []placement.Result
+		for _, r := range p.Results {
+			if wanted(r.Object) && r.Plane == plane.plane {
+				rows = append(rows, r)
+			}
+		}
+		if len(rows) == 0 {
 			continue
 		}
-		rows = append(rows, r)
+		printPlane(w, p, plane.heading, rows)
+		if plane.plane == placement.Plane3D {
+			printGaps(w, p, wanted)
+		}
+		all = append(all, rows...)
+	}
+	printNotes(w, all)
+}
+
+func printPlane(w io.Writer, p placement.Placement, heading string, rows []placement.Result) {
+	var scales []string
+	for _, r := range rows {
 		if r.Scale != "" && !slices.Contains(scales, r.Scale) {
 			scales = append(scales, r.Scale)
 		}
 	}
 	if len(scales) == 1 {
-		fmt.Fprintf(w, "  scale of all lengths: %s\n", scales[0])
+		heading += "; scale: " + scales[0]
 	}
+	fmt.Fprintf(w, "  %s\n", heading)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for _, r := range rows {
 		value := p.Measured(r).Detail()
 		if class := quantity.Class(r.Quantity, r.Class); !strings.Contains(value, class) {
 			value += ", " + class
 		}
-		fmt.Fprintf(t, "  %s\t%s\t%s", note.Name(r), value, r.Plane)
+		fmt.Fprintf(t, "    %s\t%s", note.Name(r), value)
 		if len(scales) > 1 && r.Scale != "" {
 			fmt.Fprintf(t, "\tscale: %s", r.Scale)
 		}
 		fmt.Fprintln(t)
 	}
 	t.Flush()
-	printNotes(w, rows)
+}
+
+// printGaps says by how much the rays of points that both films show miss each
+// other.
+func printGaps(w io.Writer, p placement.Placement, wanted func(object string) bool) {
+	for _, k := range p.Positions {
+		if k.Gapped && wanted(k.Object) {
+			fmt.Fprintf(w, "    the rays of its %s miss each other by %.1f mm (%.1f px on the frontal film, %.1f px on the lateral)\n", k.What, k.Gap, k.GapFrontal, k.GapLateral)
+		}
+	}
+}
+
+// printBudget prints what each source gives to each quantity's uncertainty,
+// the largest first.
+func printBudget(w io.Writer, p placement.Placement) {
+	fmt.Fprintln(w, "\nWhat each source gives: standard uncertainties (k = 1), the largest first")
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	for _, r := range p.Results {
+		if !r.HasU {
+			continue
+		}
+		budget := told(r)
+		sources := slices.SortedFunc(maps.Keys(budget), func(a, b string) int {
+			if c := cmp.Compare(budget[b], budget[a]); c != 0 {
+				return c
+			}
+			return cmp.Compare(a, b)
+		})
+		unit := quantity.Suffix(r.Unit)
+		var said []string
+		for _, s := range sources {
+			if text := fmt.Sprintf("%.2f", budget[s]); text != "0.00" {
+				said = append(said, s+" "+text+unit)
+			}
+		}
+		name := strings.TrimSpace(r.Object + " " + note.Name(r))
+		fmt.Fprintf(t, "  %s\t%s\t%s\n", name, r.Plane, strings.Join(said, ", "))
+	}
+	t.Flush()
 }
 
 // printNotes prints each note once, with the quantity where only one bears it.

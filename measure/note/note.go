@@ -176,9 +176,11 @@ func withState(source string, confirmed bool, not string) string {
 	return source + ", " + not
 }
 
+// resultsOf an object, one value of each quantity: that of both films together
+// where they give one.
 func resultsOf(p placement.Placement, object string) []placement.Result {
 	var out []placement.Result
-	for _, r := range p.Results {
+	for _, r := range p.Best() {
 		if r.Object == object {
 			out = append(out, r)
 		}
@@ -209,7 +211,7 @@ func scaleOf(r placement.Result) string {
 // sharedScale is the scale of all lengths, empty where they have not one.
 func sharedScale(p placement.Placement) string {
 	shared := ""
-	for _, r := range p.Results {
+	for _, r := range p.Best() {
 		s := scaleOf(r)
 		if s == "" {
 			continue

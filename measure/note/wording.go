@@ -33,7 +33,15 @@ func (w *writer) approach(d placement.Device, own []placement.Result) string {
 	if !ok {
 		return "Approach: not measured."
 	}
-	return fmt.Sprintf("The %s runs at %s to %s on the lateral film.", d.Kind, w.Measured(r).Figure(), reference)
+	return fmt.Sprintf("The %s runs at %s to %s %s.", d.Kind, w.Measured(r).Figure(), reference, read(r))
+}
+
+// read says by which films a result was read.
+func read(r placement.Result) string {
+	if r.Plane == placement.Plane3D {
+		return "by both films together"
+	}
+	return "on the " + r.Plane + " film"
 }
 
 // entries are what an entry is told by: the quantity, from what, and from what
@@ -44,10 +52,10 @@ var entries = []struct{ name, from string }{
 	{"entry-from-foramen-superior", "the cranial edge of "},
 }
 
-// entry says where the device enters on the frontal film.
+// entry says where the device enters.
 func (w *writer) entry(own []placement.Result) string {
 	var parts []string
-	in, magnified := "", false
+	in, by, magnified := "", "", false
 	for _, e := range entries {
 		r, ok := find(own, e.name)
 		if !ok {
@@ -62,7 +70,7 @@ func (w *writer) entry(own []placement.Result) string {
 		}
 		m := w.Measured(r)
 		magnified = magnified || m.Magnified != ""
-		in = w.inScale(r)
+		in, by = w.inScale(r), read(r)
 		way, _, _ := strings.Cut(m.Where(), " ")
 		switch {
 		case m.Magnified != "":
@@ -79,9 +87,9 @@ func (w *writer) entry(own []placement.Result) string {
 	case parts == nil:
 		return "Entry: not measured."
 	case magnified:
-		return "Entry on the frontal film: " + strings.Join(parts, "; ") + in + "."
+		return "Entry " + by + ": " + strings.Join(parts, "; ") + in + "."
 	}
-	return "It enters " + enumerate(parts) + " on the frontal film" + in + "."
+	return "It enters " + enumerate(parts) + " " + by + in + "."
 }
 
 // enumerate is "a", "a and b", "a, b and c".
@@ -137,7 +145,7 @@ func (w *writer) details() []row {
 			}
 		}
 	}
-	for _, r := range w.Results {
+	for _, r := range w.Best() {
 		if !devices[r.Object] && !leftOut[r.Quantity] {
 			rows = append(rows, row{r.Object, w.wording(r)})
 		}

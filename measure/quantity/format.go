@@ -39,6 +39,9 @@ func fixed(v float64, decimals int) string {
 	return strconv.FormatFloat(math.Round(v*p)/p, 'f', decimals, 64)
 }
 
+// Suffix is a unit as it follows a figure: " mm", "°", nothing for a bare number.
+func Suffix(unit string) string { return suffix(unit) }
+
 func suffix(unit string) string {
 	switch unit {
 	case "deg":

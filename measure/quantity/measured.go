@@ -26,8 +26,8 @@ type Measured struct {
 }
 
 // even is how far the two sides of an interval may differ, as a part of the
-// longer one, and be told by one figure after a plus-or-minus.
-const even = 0.05
+// longer one, and be told by one figure after a plus-or-minus: the longer's.
+const even = 0.2
 
 // Symmetric reports whether the interval is told as plus-or-minus.
 func (m Measured) Symmetric() bool {
@@ -35,8 +35,8 @@ func (m Measured) Symmetric() bool {
 	return m.Magnified == "" && math.Abs(up-down) <= even*math.Max(up, down)
 }
 
-// half the width of the interval.
-func (m Measured) half() float64 { return (m.Hi - m.Lo) / 2 }
+// half the width of the interval, that of its longer side.
+func (m Measured) half() float64 { return math.Max(m.Hi-m.Value, m.Value-m.Lo) }
 
 // SpansZero reports whether the interval holds zero: for a depth, the margin.
 func (m Measured) SpansZero() bool { return m.HasU && m.Lo <= 0 && m.Hi >= 0 }

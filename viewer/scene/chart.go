@@ -102,11 +102,12 @@ func NewChart(p placement.Placement, ventral imaging.Edge) Chart {
 	return c
 }
 
-// depths of the device (empty: of all) on lateral films.
+// depths of the device (empty: of all): by both films together where they tell,
+// else on lateral films.
 func depths(p placement.Placement, object string) []placement.Result {
 	var out []placement.Result
-	for _, r := range p.Results {
-		if (object == "" || r.Object == object) && r.Plane == "lateral" &&
+	for _, r := range p.Best() {
+		if (object == "" || r.Object == object) && (r.Plane == "lateral" || r.Plane == placement.Plane3D) &&
 			(r.Quantity == "tip-depth-along-needle" || r.Quantity == "contact-depth") {
 			out = append(out, r)
 		}

@@ -336,8 +336,8 @@ func (b *builder) order() {
 // headline of a device on this film: the depth's figure and its words. A
 // magnified depth is no headline: it stands among the numbers, said to be so.
 func (b *builder) headline(object string) (depth, words string, ok bool) {
-	for _, r := range b.p.Results {
-		if r.Object == object && r.Quantity == "tip-depth-along-needle" && r.Plane == "lateral" && !r.Magnified {
+	for _, r := range b.p.Best() {
+		if r.Object == object && r.Quantity == "tip-depth-along-needle" && !r.Magnified {
 			m := b.p.Measured(r)
 			return m.Figure(), m.WhereVentral(), true
 		}
