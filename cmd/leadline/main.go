@@ -23,7 +23,7 @@ func main() {
 // commands in the order a newcomer needs them.
 var commands = []command{
 	demoCommand, listCommand, openCommand, markCommand, confirmCommand,
-	measureCommand, noteCommand, reportCommand, framesCommand,
+	measureCommand, operationCommand, respondCommand, compareCommand, noteCommand, reportCommand, framesCommand, tableCommand,
 }
 
 // run carries out one command line and returns its exit code.
@@ -71,7 +71,7 @@ margin of the sacrum. For review after the case, never for guidance.
 
 `)
 	for _, c := range commands {
-		fmt.Fprintf(out, "  %-8s %s\n", c.name, c.about)
+		fmt.Fprintf(out, "  %-9s %s\n", c.name, c.about)
 	}
 	fmt.Fprint(out, `
 A CASE is a folder of DICOM files, a zip archive of one, or a single file; the

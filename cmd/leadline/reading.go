@@ -122,8 +122,13 @@ func (r *reader) writing(do func(store *sidecar.Store, report *sidecar.Report, f
 // change lets edit alter the observer's book, computes the placement and saves
 // both, with the former revision kept where keep is set.
 func (r *reader) change(keep bool, edit func(*mark.Book) error) (report sidecar.Report, err error) {
+	return r.amend(keep, func(report *sidecar.Report) error { return edit(&report.Book) })
+}
+
+// amend is change for whatever else the observer's report holds.
+func (r *reader) amend(keep bool, edit func(*sidecar.Report) error) (report sidecar.Report, err error) {
 	err = r.writing(func(store *sidecar.Store, current *sidecar.Report, found bool) error {
-		if err := edit(&current.Book); err != nil {
+		if err := edit(current); err != nil {
 			return err
 		}
 		current.Placement = r.compute(current.Book, noOptions)
