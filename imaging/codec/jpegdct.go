@@ -2,7 +2,6 @@ package codec
 
 import (
 	"fmt"
-	"math"
 
 	"leadline/imaging"
 )
@@ -50,8 +49,18 @@ func (s *jpegStream) sequential(dst []uint16, dcSpec, acSpec *huffmanSpec, q *[6
 			if !ok {
 				return fmt.Errorf("%w: the JPEG stream: row %d of %d: it ends, or holds what is no code", imaging.ErrDamaged, y+1, l.Rows)
 			}
-			inverse(&coefficients, last)
 			w := min(8, l.Columns-x)
+			if last == 0 { // the mean alone
+				mean := uint16(min(max((coefficients[0]+4)>>3+level, 0), most))
+				for v := range min(8, l.Rows-y) {
+					out := dst[(y+v)*l.Columns+x:][:w]
+					for u := range out {
+						out[u] = mean
+					}
+				}
+				continue
+			}
+			inverse(&coefficients)
 			for v := range min(8, l.Rows-y) {
 				out := dst[(y+v)*l.Columns+x:]
 				if w == 8 {
@@ -125,23 +134,18 @@ const (
 	betweenBits = 11 // kept between columns and rows
 )
 
-// cosines are cos(k pi/16) times the square root of 2, for k from 1 to 7
-// except 4, where that is 1.
-var cosines = func() (c [8]int) {
-	for k := 1; k < 8; k++ {
-		c[k] = int(math.Round(math.Cos(float64(k)*math.Pi/16) * math.Sqrt2 * (1 << cosineBits)))
-	}
-	return c
-}()
+// cos(k pi/16) times the square root of 2, for k from 1 to 7 except 4, where
+// that is 1, with cosineBits behind the point.
+const (
+	cosine1 = 1454417
+	cosine2 = 1370031
+	cosine3 = 1232995
+	cosine5 = 823861
+	cosine6 = 567485
+	cosine7 = 289301
+)
 
-func inverse(c *[64]int, last int) {
-	if last == 0 { // the mean alone
-		v := (c[0] + 4) >> 3
-		for i := range c {
-			c[i] = v
-		}
-		return
-	}
+func inverse(c *[64]int) {
 	for x := range 8 {
 		s := c[x:]
 		if s[8]|s[16]|s[24]|s[32]|s[40]|s[48]|s[56] == 0 {
@@ -172,13 +176,12 @@ func inverse(c *[64]int, last int) {
 // halves gives the even and the odd part of the inverse DCT of eight numbers:
 // output n is e[n]+o[n], output 7-n is e[n]-o[n].
 func halves(s0, s1, s2, s3, s4, s5, s6, s7 int) (e0, e1, e2, e3, o0, o1, o2, o3 int) {
-	c := &cosines
 	p, m := (s0+s4)<<cosineBits, (s0-s4)<<cosineBits
-	a, b := s2*c[2]+s6*c[6], s2*c[6]-s6*c[2]
+	a, b := s2*cosine2+s6*cosine6, s2*cosine6-s6*cosine2
 	e0, e3, e1, e2 = p+a, p-a, m+b, m-b
-	o0 = s1*c[1] + s3*c[3] + s5*c[5] + s7*c[7]
-	o1 = s1*c[3] - s3*c[7] - s5*c[1] - s7*c[5]
-	o2 = s1*c[5] - s3*c[1] + s5*c[7] + s7*c[3]
-	o3 = s1*c[7] - s3*c[5] + s5*c[3] - s7*c[1]
+	o0 = s1*cosine1 + s3*cosine3 + s5*cosine5 + s7*cosine7
+	o1 = s1*cosine3 - s3*cosine7 - s5*cosine1 - s7*cosine5
+	o2 = s1*cosine5 - s3*cosine1 + s5*cosine7 + s7*cosine3
+	o3 = s1*cosine7 - s3*cosine5 + s5*cosine3 - s7*cosine1
 	return
 }

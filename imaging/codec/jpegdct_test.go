@@ -44,7 +44,7 @@ func TestInverse(t *testing.T) {
 			}
 			c[zigzag[last]] = max(1, c[zigzag[last]])
 			exact := exactInverse(&c)
-			inverse(&c, last)
+			inverse(&c)
 			for i, v := range c {
 				d := float64(v) - math.Floor(exact[i]+0.5)
 				if math.Abs(d) > 1 {
