@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	"leadline/measure/placement"
 	"leadline/measure/response"
 	"leadline/measure/sidecar"
+	"leadline/measure/table"
 )
 
 // caseColumns of the table of cases. Programs read them by name: columns may be
@@ -27,7 +29,8 @@ type caseRow struct {
 	name, figure string
 }
 
-func cells(rows []caseRow) [][]string {
+// writeRows writes the table for programs.
+func writeRows(w io.Writer, rows []caseRow) error {
 	out := make([][]string, len(rows))
 	for i, r := range rows {
 		out[i] = make([]string, len(caseColumns))
@@ -35,7 +38,7 @@ func cells(rows []caseRow) [][]string {
 			out[i][j] = r.cell[c]
 		}
 	}
-	return out
+	return table.Write(w, caseColumns, out)
 }
 
 // rows of a report: its results, its responses, and what is known of dose.

@@ -11,7 +11,6 @@ import (
 
 	"leadline/imaging/intake"
 	"leadline/measure/sidecar"
-	"leadline/measure/table"
 )
 
 var tableCommand = command{
@@ -57,7 +56,7 @@ func runTable(c *call) error {
 	}
 	write := func(w io.Writer) error {
 		if *asCSV {
-			return table.Write(w, caseColumns, cells(rows))
+			return writeRows(w, rows)
 		}
 		return printRowsOfCases(w, rows)
 	}

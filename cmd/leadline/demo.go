@@ -62,7 +62,7 @@ func (c *call) show(of *reader, report sidecar.Report, truth phantom.Truth, dir 
 		return err
 	}
 	fmt.Fprintf(c.out, "\nFor the operation note\n\n%s\nAnnotated frames\n", text)
-	pictures, err := of.pictures(report, filepath.Join(dir, "frames"), newProgress(c.err, "frames drawn"))
+	pictures, err := of.pictures(report, filepath.Join(dir, "frames"), true, newProgress(c.err, "frames drawn"))
 	if err != nil {
 		return err
 	}

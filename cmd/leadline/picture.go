@@ -17,8 +17,9 @@ import (
 // pictureWidth in pixels: fits a slide and prints well on half a page.
 const pictureWidth = 1400
 
-// pictures draws every marked frame into the folder.
-func (r *reader) pictures(report sidecar.Report, dir string, show func(done, total int)) (written []string, err error) {
+// pictures draws every marked frame into the folder. Where a picture of a name it
+// would write is there, it writes none, unless force is set.
+func (r *reader) pictures(report sidecar.Report, dir string, force bool, show func(done, total int)) (written []string, err error) {
 	var films []placement.FilmReading
 	for _, f := range report.Placement.Films {
 		if len(marksOn(f, report.Book)) > 0 {
@@ -27,6 +28,11 @@ func (r *reader) pictures(report sidecar.Report, dir string, show func(done, tot
 	}
 	if len(films) == 0 {
 		return nil, badInput("%s has marked no frame of %s: mark one with 'leadline open' or 'leadline mark'", r.observer, r.kase.Path)
+	}
+	for i, f := range films {
+		if _, err := os.Lstat(pictureName(dir, i, f)); err == nil && !force {
+			return nil, badInput("%s is there already, and may be of another case: name another folder, or add --force", pictureName(dir, i, f))
+		}
 	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, err
@@ -38,7 +44,7 @@ func (r *reader) pictures(report sidecar.Report, dir string, show func(done, tot
 			return written, err
 		}
 		s := scene.Film(f, marksOn(f, report.Book), report.Placement, scene.Options{Vertex: -1})
-		name := filepath.Join(dir, fmt.Sprintf("%02d-%s.png", i+1, orWords(string(f.View), "film")))
+		name := pictureName(dir, i, f)
 		page := paint.Annotated(gray, s, pictureWidth)
 		if err := uninterrupted(func() error { return paint.WritePNG(name, page) }); err != nil {
 			return written, err
@@ -47,6 +53,11 @@ func (r *reader) pictures(report sidecar.Report, dir string, show func(done, tot
 	}
 	show(len(films), len(films))
 	return written, nil
+}
+
+// pictureName of the i-th film: it names the view alone.
+func pictureName(dir string, i int, f placement.FilmReading) string {
+	return filepath.Join(dir, fmt.Sprintf("%02d-%s.png", i+1, orWords(string(f.View), "film")))
 }
 
 func marksOn(f placement.FilmReading, b mark.Book) []mark.Mark {

@@ -117,7 +117,8 @@ func rowOf(p placement.Placement, object string, t *Test) Row {
 	for _, v := range p.Results {
 		tip := v.Quantity == "tip-depth-along-needle" && (t == nil || t.Contact < 0)
 		contact := v.Quantity == "contact-depth" && t != nil && t.Contact == v.Contact
-		if v.Object == object && (tip || contact) && !r.HasDepth {
+		// Both films together come before one alone.
+		if v.Object == object && (tip || contact) && (!r.HasDepth || v.Plane == placement.Plane3D) {
 			r.Depth, r.HasDepth = v, true
 		}
 	}

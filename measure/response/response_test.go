@@ -157,6 +157,7 @@ func film() placement.Placement {
 			device("N1.2", mark.Needle, mark.LeftSide, "S3"), device("L1", mark.Lead, mark.LeftSide, "S3"), device("N3", mark.Needle, "", "")},
 		Results: []placement.Result{
 			{Object: "N1", Quantity: "tip-depth-along-needle", Value: 3, Unit: "mm", Contact: -1},
+			{Object: "N1", Quantity: "tip-depth-along-needle", Plane: "3d", Value: 4, Unit: "mm", Contact: -1},
 			{Object: "L1", Quantity: "contact-depth", Value: 12, Unit: "mm", Contact: 0},
 			{Object: "L1", Quantity: "contact-depth", Value: -2, Unit: "mm", Contact: 3},
 		},
@@ -205,6 +206,9 @@ func TestComparison(t *testing.T) {
 	for _, r := range c.Rows {
 		if r.Name() == "L1 contact 3" && (!r.HasDepth || r.Depth.Value != -2) {
 			t.Errorf("contact 3 lies at %v", r.Depth.Value)
+		}
+		if r.Name() == "N1" && r.Depth.Value != 4 {
+			t.Errorf("N1 lies at %v: both films together come before one alone", r.Depth.Value)
 		}
 		if r.Name() == "N4" && r.Marked {
 			t.Error("N4 is marked nowhere")
