@@ -27,6 +27,9 @@ func result(object, quantity string, value, u95 float64, unit string) placement.
 		Object: object, Quantity: quantity, Plane: "lateral", Value: value, Unit: unit,
 		HasU: u95 > 0, U95: u95, Lo: value - u95, Hi: value + u95, Contact: -1, Frames: []mark.FrameRef{lateral},
 	}
+	if strings.HasPrefix(quantity, "entry-") || quantity == "tip-caudal-to-si-line" || quantity == "frontal-deflection" {
+		r.Plane, r.Frames = "frontal", []mark.FrameRef{frontal}
+	}
 	if unit == "mm" {
 		r.Scale = distances
 	}
