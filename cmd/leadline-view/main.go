@@ -30,7 +30,7 @@ func main() {
 	}
 }
 
-func run(args []string, out io.Writer) (err error) {
+func run(args []string, out io.Writer) error {
 	var observer, marks, study string
 	var opt window.Options
 	fs := flag.NewFlagSet("leadline-view", flag.ContinueOnError)
@@ -42,6 +42,7 @@ func run(args []string, out io.Writer) (err error) {
 	fs.StringVar(&opt.Automation, "automation", "", "")
 	size := fs.String("size", "", "")
 	tempo := fs.Bool("tempo", false, "")
+	forget := fs.Bool("forget", false, "")
 	var paths []string
 	for rest := args; len(rest) > 0; {
 		err := fs.Parse(rest)
@@ -57,7 +58,17 @@ func run(args []string, out io.Writer) (err error) {
 		}
 		paths, rest = append(paths, fs.Arg(0)), fs.Args()[1:]
 	}
-	if len(paths) != 1 {
+	if *forget {
+		if len(paths) > 0 {
+			return fmt.Errorf("%w: --forget takes no CASE", imaging.ErrBadInput)
+		}
+		if err := desk.Forget(); err != nil {
+			return err
+		}
+		_, err := fmt.Fprintln(out, "Forgotten: which cases were opened, and how they were looked at. Marks stay where they are.")
+		return err
+	}
+	if len(paths) > 1 || *tempo && len(paths) == 0 {
 		return fmt.Errorf("%w: give one CASE, a folder of DICOM files, a zip archive of one, or one file; see 'leadline-view --help'", imaging.ErrBadInput)
 	}
 	if *size != "" {
@@ -65,19 +76,28 @@ func run(args []string, out io.Writer) (err error) {
 			return fmt.Errorf("%w: --size %s: write it as 1280x800", imaging.ErrBadInput, *size)
 		}
 	}
-	d, err := desk.OpenStudy(paths[0], study, observer, marks, window.Wake)
+	opt.Open = func(t desk.Target) (*desk.Opened, error) {
+		where := ""
+		if len(paths) > 0 && t.Path == paths[0] {
+			where = marks // a folder of marks is one case's
+		}
+		return desk.OpenStudy(t.Path, t.Study, observer, where, window.Wake)
+	}
+	if len(paths) == 0 {
+		return window.Run(desk.Welcome(window.Wake), opt)
+	}
+	o, err := opt.Open(desk.Target{Path: paths[0], Study: study})
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, d.Close()) }()
-	if *tempo {
-		figures, err := window.Measure(d.Desk, opt)
-		if err == nil {
-			fmt.Fprintln(out, figures)
-		}
-		return err
+	if !*tempo {
+		return window.Run(o, opt)
 	}
-	return window.Run(d.Desk, opt)
+	figures, err := window.Measure(o.Desk, opt)
+	if err == nil {
+		fmt.Fprintln(out, figures)
+	}
+	return errors.Join(err, o.Close())
 }
 
 // code tells what a person gave wrongly from what failed under way.

@@ -34,6 +34,7 @@ type Part struct {
 	Place   scene.Rect
 	Ground  color.NRGBA
 	Drawing scene.Drawing
+	Thumbs  []Thumb // drawn over it
 	Hits    []Hit
 }
 

@@ -9,14 +9,21 @@ import (
 
 var veil = color.NRGBA{0x08, 0x09, 0x0B, 0xB0}
 
-// Overlay is what lies over the board for now: the caution, a question, the
-// list of keys; nil when there is none.
+// Overlay is what lies over the board for now: the caution, a question, a list
+// to choose from, the list of keys; nil when there is none.
 func Overlay(d *desk.Desk, at Places, scenes [2]*scene.Scene) *Part {
+	if t, on := d.Opening(); on && !d.Caution() {
+		return opening(t, at)
+	}
 	switch {
 	case d.Caution():
 		return caution(at)
 	case d.Question() != nil:
 		return question(d.Question(), at)
+	case d.Cases() != nil:
+		return cases(d.Cases(), at)
+	case d.Chooser() != nil:
+		return chooser(d, at)
 	case d.Help():
 		return keys(at)
 	}

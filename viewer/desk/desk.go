@@ -44,6 +44,9 @@ type Config struct {
 	// Acknowledge keeps that they have seen it now.
 	Acknowledged bool
 	Acknowledge  func() error
+	// Recent lists the paths of cases opened last; Forget empties that list.
+	Recent func() []string
+	Forget func() error
 }
 
 // Desk is one case on the desk of one observer.
@@ -72,6 +75,13 @@ type Desk struct {
 	notice   Notice
 	quitting bool
 	done     bool
+
+	cases     *Cases
+	chooser   *Chooser
+	thumbs    thumbs
+	wanted    *Target
+	opening   *Target
+	forgotten bool // how this case is looked at is not to be kept
 
 	measuring measuring
 	saving    saving

@@ -52,10 +52,10 @@ func Bindings() []struct {
 		}},
 		{"Look", []Binding{
 			{"Tab", "other film"}, {"A", "next device, Shift: previous"},
-			{"PageUp, PageDown", "previous and next image"},
+			{"PageUp, PageDown", "previous and next image"}, {"Shift+Tab", "all images, small"},
 			{"right-drag, [ ] { }", "window width and centre"}, {"\\", "next window of the film"},
 			{"wheel, + and -", "zoom about the cursor"}, {"middle-drag, Ctrl+arrows", "pan; so does Space and drag"},
-			{"0", "whole film"}, {"Shift+O", "graphics that came with the frame"}, {"Z", "loupe"}, {"R", "all numbers, cautions, readings"}, {"?", "this list"}, {"Ctrl+Q", "close"},
+			{"0", "whole film"}, {"Shift+O", "graphics that came with the frame"}, {"Z", "loupe"}, {"R", "all numbers, cautions, readings"}, {"?", "this list"}, {"Ctrl+O", "open another case"}, {"Ctrl+Q", "close"},
 		}},
 	}
 }
@@ -71,8 +71,20 @@ func (d *Desk) Press(key string) bool {
 			d.Quit()
 		}
 		return true
+	case d.opening != nil:
+		if key == "Escape" {
+			d.opening, d.wanted = nil, nil
+			d.say("Not opened.")
+		}
+		return true
 	case d.question != nil:
 		d.Answer(key)
+		return true
+	case d.cases != nil:
+		d.pressCases(key)
+		return true
+	case d.chooser != nil:
+		d.pressChooser(key)
 		return true
 	case d.help:
 		d.help = false
@@ -115,6 +127,10 @@ func (d *Desk) Press(key string) bool {
 		d.StepMark(1)
 	case "Tab":
 		d.otherFilm()
+	case "Shift+Tab":
+		d.ShowChooser()
+	case "Ctrl+o":
+		d.ShowCases()
 	case "PageUp":
 		d.StepImage(d.focus, -1)
 	case "PageDown":

@@ -20,8 +20,29 @@ import (
 // Opened is a case with its files and the lock on the observer's sidecar.
 type Opened struct {
 	*Desk
-	kase  *intake.Case
-	store *sidecar.Store
+	kase   *intake.Case // nil: none is open
+	store  *sidecar.Store
+	target Target
+}
+
+// Welcome is a desk with no case on it, where one is chosen.
+func Welcome(wake func()) *Opened {
+	o := &Opened{}
+	o.Desk = New(Config{
+		Films:        func(mark.Book) []placement.Film { return nil },
+		Measure:      func([]placement.Film, mark.Book) placement.Placement { return placement.Placement{} },
+		Wake:         wake,
+		Acknowledged: cautionRead(), Acknowledge: keepCautionRead, Recent: Recent, Forget: Forget,
+	})
+	o.ShowCases()
+	return o
+}
+
+// Holds reports whether the case of a target is this one.
+func (o *Opened) Holds(t Target) bool {
+	a, err1 := filepath.Abs(t.Path)
+	b, err2 := filepath.Abs(o.target.Path)
+	return o.kase != nil && err1 == nil && err2 == nil && a == b && t.Study == o.target.Study
 }
 
 // Open lays the case at path on the desk: its frames, and the marks that the
@@ -38,14 +59,22 @@ func Open(path, observer, marks string, wake func()) (*Opened, error) {
 // OpenStudy is Open for one of several studies at path, by its UID or number
 // (see intake.Collection.Choose).
 func OpenStudy(path, study, observer, marks string, wake func()) (*Opened, error) {
-	kase, err := intake.OpenStudy(path, study)
+	t := Target{path, study}
+	kase, err := survey(t)
 	if err != nil {
 		return nil, err
 	}
-	o := &Opened{kase: kase}
+	o := &Opened{kase: kase, target: t}
 	if err := o.lay(observer, marks, wake); err != nil {
 		return nil, errors.Join(err, o.Close())
 	}
+	if err := keepRecent(path); err != nil {
+		o.say("This case will not stand in the list of cases: %v", err)
+	}
+	if l, ok := readLeft(path, study); ok {
+		o.resume(l)
+	}
+	o.suggestViews()
 	return o, nil
 }
 
@@ -86,6 +115,7 @@ func (o *Opened) lay(observer, marks string, wake func()) error {
 		Rescue: func(b mark.Book) (string, error) { return rescue(b, headers) },
 		Frame:  o.frame, Wake: wake,
 		Acknowledged: cautionRead(), Acknowledge: keepCautionRead,
+		Recent: Recent, Forget: Forget,
 	})
 	if n := len(o.kase.Refused); n > 0 {
 		o.refuse(fmt.Errorf("%d of the case's files cannot be shown; the first: %w", n, o.kase.Refused[0]))
@@ -108,6 +138,14 @@ func (o *Opened) Close() error {
 		o.Stop()
 	}
 	var err error
+	if o.kase == nil {
+		return nil
+	}
+	if o.Desk != nil && !o.forgotten {
+		// How a case was looked at is a comfort: that it cannot be kept is not
+		// worth an error.
+		_ = keepState(leftFile(o.target.Path, o.target.Study), o.left())
+	}
 	if o.store != nil {
 		err = o.store.Close()
 	}

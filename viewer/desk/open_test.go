@@ -88,6 +88,7 @@ func TestOpenedAgainItShowsTheSame(t *testing.T) {
 		t.Error("the caution is not shown on first opening")
 	}
 	o.Press("Enter")
+	o.Press("Escape") // the views stay as the header has them
 	o.Press("i")
 	o.AddPoint(FrontalPane, r2.Vec{X: 3, Y: 0.25})
 	o.AddPoint(FrontalPane, r2.Vec{X: 3.1, Y: 3.5})
@@ -127,6 +128,7 @@ func TestMarksElsewhereThanTheImages(t *testing.T) {
 		t.Fatal(err)
 	}
 	o.Press("Enter")
+	o.Press("Escape") // the views stay as the header has them
 	o.Press("i")
 	o.AddPoint(FrontalPane, r2.Vec{X: 3, Y: 1})
 	o.AddPoint(FrontalPane, r2.Vec{X: 3, Y: 3})
@@ -150,6 +152,7 @@ func TestRescuedMarksOpenAsMarks(t *testing.T) {
 		t.Fatal(err)
 	}
 	o.Press("Enter")
+	o.Press("Escape") // the views stay as the header has them
 	o.Press("i")
 	o.AddPoint(FrontalPane, r2.Vec{X: 3, Y: 1})
 	o.AddPoint(FrontalPane, r2.Vec{X: 3, Y: 3})

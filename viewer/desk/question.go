@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -17,6 +18,7 @@ type Question struct {
 	Choices []Choice
 	Entry   bool
 	Text    string // typed so far
+	Most    int    // letters that can be typed; 0: 64
 	Fault   string // what is wrong with it
 
 	answer func(string)
@@ -75,8 +77,10 @@ func (d *Desk) typeInto(q *Question, key string) {
 		}
 		q.Fault = ""
 	case key == "Space":
-		q.Text += " "
-	case utf8.RuneCountInString(key) == 1 && len(q.Text) < 64:
+		if len(q.Text) < cmp.Or(q.Most, 64) {
+			q.Text += " "
+		}
+	case utf8.RuneCountInString(key) == 1 && len(q.Text) < cmp.Or(q.Most, 64):
 		q.Text += key
 		q.Fault = ""
 	}

@@ -155,6 +155,7 @@ func (d *Desk) Quit() {
 	}
 	d.endDraft()
 	d.quitting = true
+	d.cases, d.chooser = nil, nil
 	s := &d.saving
 	if s.dirty {
 		s.first, s.last, s.retryT = time.Time{}, time.Time{}, time.Time{}
@@ -211,9 +212,13 @@ func (d *Desk) askUnsaved() {
 	}
 }
 
+// Quitting reports whether the desk closes as soon as all is saved.
+func (d *Desk) Quitting() bool { return d.quitting }
+
 // Stop ends the goroutines of a desk that is done.
 func (d *Desk) Stop() {
 	d.measuring.stop()
+	d.thumbs.stop()
 	if d.reel != nil {
 		d.reel.Close()
 	}

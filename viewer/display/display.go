@@ -37,19 +37,23 @@ func init() {
 const Usage = `leadline-view: mark a case on its frames and read where the needles lie
 
 Usage:
-  leadline-view CASE [--observer NAME] [--marks DIR] [--study NUMBER]
+  leadline-view [CASE] [--observer NAME] [--marks DIR] [--study NUMBER]
+  leadline-view --forget
 
-CASE is a folder of DICOM files, a zip archive of one, or a single file.
+CASE is a folder of DICOM files, a zip archive of one, or a single file. Without
+one, the cases opened last are listed; any can be dropped on the window.
 
   --observer NAME  whose marks to open and keep (default: the login name)
   --marks DIR      keep the marks in DIR instead of beside the images
   --study NUMBER   which study, where CASE holds several: 'leadline list CASE'
                    shows their numbers and UIDs
+  --forget         forget which cases were opened and how they were looked at
   --help           this text
 
 Examples:
   leadline-view out/practice --observer fellow
   leadline-view /media/cdrom --observer fellow --marks ~/cases/7
+  leadline-view --forget
 
 In the window, ? lists every key. Marks are saved by themselves, and the case
 line says when. The images are never changed.

@@ -153,6 +153,9 @@ type seen struct {
 	Point    *[2]float64 `json:"point"`
 	Asking   string      `json:"asking"`
 	Caution  bool        `json:"caution"`
+	Case     string      `json:"case"`
+	Choosing string      `json:"choosing"`
+	Thumbs   int         `json:"thumbs"`
 	Notice   string      `json:"notice"`
 	Saved    string      `json:"saved"`
 	Current  bool        `json:"current"`
@@ -193,6 +196,15 @@ func (s *stage) open(state string, args ...string) *viewer {
 	}
 	v.xdotool("windowfocus", "--sync", v.window) // no window manager does it here
 	return v
+}
+
+// begin acknowledges the caution and leaves the views as the headers have them.
+func (v *viewer) begin() {
+	v.t.Helper()
+	v.press("Return", "the caution is acknowledged", func(n seen) bool { return !n.Caution })
+	if n, _ := v.now(); n.Asking != "" {
+		v.press("Escape", "the views stay as they are", func(n seen) bool { return n.Asking == "" })
+	}
 }
 
 func (v *viewer) xdotool(args ...string) string {

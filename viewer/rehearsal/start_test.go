@@ -70,7 +70,7 @@ func TestBadInputIsRefusedInOneLine(t *testing.T) {
 	if err := os.WriteFile(notes, []byte("no image\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	for _, args := range [][]string{{}, {"a", "b"}, {"/nowhere/at all"}, {notes}, {"--colour", "x"}} {
+	for _, args := range [][]string{{"--tempo"}, {"--forget", "a"}, {"a", "b"}, {"/nowhere/at all"}, {notes}, {"--colour", "x"}} {
 		code, _, errs := call(t, env, args...)
 		if lines := own(errs); code != 2 || len(lines) != 1 || !strings.HasPrefix(lines[0], "leadline-view: ") {
 			t.Errorf("%v: exit code %d, said %q", args, code, errs)
@@ -82,7 +82,7 @@ func TestKilledWhileMarkingItKeepsWhatWasSaved(t *testing.T) {
 	s := newStage(t, "1280x800")
 	dir, state := copyCase(t), t.TempDir()
 	v := s.open(state, dir, "--observer", "hand")
-	v.press("Return", "the caution is acknowledged", func(n seen) bool { return !n.Caution })
+	v.begin()
 	v.press("i", "begins", func(n seen) bool { return n.Draft == "midline" })
 	n, _ := v.now()
 	x, y := int(n.Panes[0].Place[0])+200, int(n.Panes[0].Place[1])+100

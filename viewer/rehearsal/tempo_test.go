@@ -22,7 +22,7 @@ func BenchmarkDrag(b *testing.B) {
 	// The caution lies over everything till it is acknowledged.
 	state := b.TempDir()
 	v := s.open(state, dir)
-	v.press("Return", "the caution is acknowledged", func(n seen) bool { return !n.Caution })
+	v.begin()
 	v.xdotool("keydown", "ctrl", "keydown", "q")
 	v.ends()
 	v.xdotool("keyup", "q", "keyup", "ctrl")
@@ -61,7 +61,7 @@ func BenchmarkDrag(b *testing.B) {
 func BenchmarkIdle(b *testing.B) {
 	s := newStage(b, "1280x800")
 	v := s.open(b.TempDir(), copyCase(b), "--observer", "hand")
-	v.press("Return", "the caution is acknowledged", func(n seen) bool { return !n.Caution })
+	v.begin()
 	time.Sleep(2 * time.Second)
 	const watch = 4 * time.Second
 	b.ResetTimer()

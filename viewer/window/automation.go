@@ -30,6 +30,9 @@ type shown struct {
 	Point    *[2]float64 `json:"point,omitempty"`
 	Asking   string      `json:"asking"`
 	Caution  bool        `json:"caution"`
+	Case     string      `json:"case"`
+	Choosing string      `json:"choosing"` // cases, images, or nothing
+	Thumbs   int         `json:"thumbs"`   // small pictures shown
 	Notice   string      `json:"notice"`
 	Saved    string      `json:"saved"`
 	Current  bool        `json:"current"` // the numbers are those of the marks
@@ -77,6 +80,16 @@ func (s *automation) write(a *app) {
 	}
 	if q := d.Question(); q != nil {
 		out.Asking = q.Title
+	}
+	out.Case = d.Name()
+	switch {
+	case d.Cases() != nil:
+		out.Choosing = "cases"
+	case d.Chooser() != nil:
+		out.Choosing = "images"
+	}
+	if a.over != nil {
+		out.Thumbs = len(a.over.Thumbs)
 	}
 	for _, id := range panes {
 		r, v := a.places.Film[id], a.views[id]

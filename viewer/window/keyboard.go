@@ -100,14 +100,18 @@ func (a *app) input() bool {
 type scenery struct {
 	refs          [2]mark.FrameRef
 	question      *desk.Question
+	cases         *desk.Cases
+	chooser       *desk.Chooser
+	opening       bool
 	caution, help bool
 	full          bool
 	page          int
 }
 
 func (a *app) scenery() scenery {
-	s := scenery{question: a.d.Question(), caution: a.d.Caution(), help: a.d.Help()}
+	s := scenery{question: a.d.Question(), cases: a.d.Cases(), chooser: a.d.Chooser(), caution: a.d.Caution(), help: a.d.Help()}
 	s.page, s.full = a.d.Full()
+	_, s.opening = a.d.Opening()
 	for i, id := range panes {
 		s.refs[i] = a.d.Pane(id).Ref
 	}

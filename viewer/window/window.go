@@ -7,6 +7,7 @@
 package window
 
 import (
+	"errors"
 	"fmt"
 	"image/color"
 	"math"
@@ -30,6 +31,9 @@ type Options struct {
 	// shown has changed: where the films and buttons are and what the desk
 	// says. It serves tests and other automation; empty: none.
 	Automation string
+	// Open opens a case in place of the one shown; it is called in another
+	// goroutine.
+	Open func(desk.Target) (*desk.Opened, error)
 	// Tempo, if not nil, is told how long each update and draw took on the Go
 	// side.
 	Tempo func(update, draw time.Duration)
@@ -44,19 +48,22 @@ func Wake() {
 // called is when Wake was last called, in nanoseconds of Unix time.
 var called atomic.Int64
 
-// Run shows the desk till it is done.
-func Run(d *desk.Desk, opt Options) error {
-	a, err := newApp(d, opt)
+// Run shows the case till its desk is done, and those opened after it in its
+// place; it closes them all.
+func Run(o *desk.Opened, opt Options) (err error) {
+	a, err := newApp(o.Desk, opt)
 	if err != nil {
-		return err
+		return errors.Join(err, o.Close())
 	}
+	a.cases.current = o
+	defer func() { err = errors.Join(err, a.cases.close()) }()
 	if opt.Width == 0 || opt.Height == 0 {
 		opt.Width, opt.Height = 1280, 800
 	}
 	ebiten.SetWindowSize(opt.Width, opt.Height)
 	ebiten.SetWindowSizeLimits(960, 600, -1, -1)
 	ebiten.SetWindowResizingMode(ebiten.WindowResizingModeEnabled)
-	ebiten.SetWindowTitle("Leadline: " + d.Name())
+	ebiten.SetWindowTitle(title(o.Desk))
 	ebiten.SetWindowClosingHandled(true)
 	ebiten.SetScreenClearedEveryFrame(false)
 	ebiten.SetFPSMode(ebiten.FPSModeVsyncOffMinimum)
@@ -64,6 +71,13 @@ func Run(d *desk.Desk, opt Options) error {
 		return fmt.Errorf("the window cannot be shown: %w", err)
 	}
 	return nil
+}
+
+func title(d *desk.Desk) string {
+	if d.Name() == "" {
+		return "Leadline: no case open"
+	}
+	return "Leadline: " + d.Name()
 }
 
 // app is the window's state between two frames.
@@ -93,6 +107,8 @@ type app struct {
 	events  []event // reused
 	waiting []event // not taken in yet
 	seen    scenery // as last drawn
+	cases   caseHolder
+	thumbs  thumbStore
 	loupe   bool
 	frames  int
 	state   automation
@@ -137,6 +153,7 @@ func (a *app) Update() error {
 		a.state.write(a) // letting go of a key draws nothing
 	}
 	changed, next := a.d.Poll()
+	changed = a.turnCases() || changed
 	if a.d.Done() {
 		return ebiten.Termination
 	}
@@ -203,6 +220,7 @@ func (a *app) Draw(screen *ebiten.Image) {
 	}
 	if over != nil {
 		a.ink.draw(screen, over.Drawing)
+		a.thumbs.draw(screen, over.Thumbs)
 	}
 	a.parts, a.over, a.stale = parts, over, over != nil
 	// While buffers are swapped in another thread, an event can be taken off
