@@ -209,7 +209,7 @@ func measured(rows []row) []string {
 // of every note.
 func (w *writer) cautions() []string {
 	p := w.Placement
-	p.Cautions = slices.Concat(p.Cautions, w.comparison.Cautions)
+	p.Cautions = slices.Concat(p.Cautions, w.comparison.Cautions, w.contradicted())
 	for _, n := range w.Radiation.Notes {
 		p.Cautions = append(p.Cautions, "Radiation: "+n+".")
 	}
@@ -218,6 +218,30 @@ func (w *writer) cautions() []string {
 		if c = plain(c, p); !slices.Contains(out, c) {
 			out = append(out, c)
 		}
+	}
+	return out
+}
+
+// contradicted says where the record of the operation and the films, or two of its
+// fields, name different sides or levels. Which is right is not for a note to say.
+func (w *writer) contradicted() []string {
+	r := w.Report.Operation
+	var out []string
+	differ := func(field string, seen, what string) {
+		if recorded := r[field]; recorded != "" && recorded != "both" && !strings.HasPrefix(recorded, "other: ") && seen != "" && seen != recorded {
+			label, _ := operation.FieldNamed(field)
+			out = append(out, fmt.Sprintf("%s recorded as %s, %s.", label.Label, r.Told(field), what))
+		}
+	}
+	for _, d := range w.Devices {
+		if d.Kind != mark.Lead {
+			continue
+		}
+		differ("lead-side", string(d.Side), d.Object+" is "+SideWord(d.Side)+" on the films")
+		differ("chosen-level", string(d.Level), d.Object+" is at "+LevelWord(d)+" on the films")
+	}
+	if lead := r["lead-side"]; lead != "both" {
+		differ("chosen-side", lead, "lead side as "+r.Told("lead-side"))
 	}
 	return out
 }

@@ -204,6 +204,28 @@ func TestFormatIsRefused(t *testing.T) {
 	}
 }
 
+// Where the record and the films name different sides, both are told.
+func TestRecordAgainstFilms(t *testing.T) {
+	m := recorded()
+	m.Report.Placement.Devices = append(m.Report.Placement.Devices, placement.Device{Object: "L1", Kind: mark.Lead, Side: mark.LeftSide,
+		SideSource: "theatre record, confirmed by Observer A", SideConfirmed: true, Level: "S3", LevelConfirmed: true})
+	m.Report.Operation["lead-side"], m.Report.Operation["chosen-level"] = "right", "S4"
+	s, err := note.Write(m, byDefault(t), note.PlainText)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"- Lead side recorded as RIGHT, L1 is LEFT on the films.\n", "- Level chosen recorded as S4, L1 is at S3 on the films.\n",
+		"- Side chosen recorded as LEFT, lead side as RIGHT.\n"} {
+		if !strings.Contains(s, want) {
+			t.Errorf("want %q in\n%s", want, s)
+		}
+	}
+	m.Report.Operation["lead-side"], m.Report.Operation["chosen-level"] = "left", "S3"
+	if s, err = note.Write(m, byDefault(t), note.PlainText); err != nil || strings.Contains(s, "recorded as") {
+		t.Errorf("%v: what agrees is told as differing:\n%s", err, s)
+	}
+}
+
 // A comparison needs no film: responses alone can be set beside each other.
 func TestComparisonWithoutFilm(t *testing.T) {
 	m := recorded()
