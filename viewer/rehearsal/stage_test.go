@@ -135,6 +135,7 @@ type tab struct {
 	Frame    string     `json:"frame"`
 	Ready    bool       `json:"ready"`
 	Playing  bool       `json:"playing"`
+	Turned   int        `json:"turned"`
 	Span     [2]int     `json:"span"`
 	Bar      [4]float64 `json:"bar"`
 	Place    [4]float64 `json:"place"`
@@ -142,24 +143,25 @@ type tab struct {
 }
 
 type seen struct {
-	Frames   int         `json:"frames"`
-	Panes    [2]tab      `json:"panes"`
-	Focus    string      `json:"focus"`
-	Device   string      `json:"device"`
-	Draft    string      `json:"draft"`
-	Points   int         `json:"points"`
-	Marks    int         `json:"marks"`
-	Selected string      `json:"selected"`
-	Point    *[2]float64 `json:"point"`
-	Asking   string      `json:"asking"`
-	Caution  bool        `json:"caution"`
-	Case     string      `json:"case"`
-	Choosing string      `json:"choosing"`
-	Thumbs   int         `json:"thumbs"`
-	Notice   string      `json:"notice"`
-	Saved    string      `json:"saved"`
-	Current  bool        `json:"current"`
-	Held     int         `json:"held"`
+	Frames   int           `json:"frames"`
+	Panes    [2]tab        `json:"panes"`
+	Cursors  [2][2]float64 `json:"cursors"`
+	Focus    string        `json:"focus"`
+	Device   string        `json:"device"`
+	Draft    string        `json:"draft"`
+	Points   int           `json:"points"`
+	Marks    int           `json:"marks"`
+	Selected string        `json:"selected"`
+	Point    *[2]float64   `json:"point"`
+	Asking   string        `json:"asking"`
+	Caution  bool          `json:"caution"`
+	Case     string        `json:"case"`
+	Choosing string        `json:"choosing"`
+	Thumbs   int           `json:"thumbs"`
+	Notice   string        `json:"notice"`
+	Saved    string        `json:"saved"`
+	Current  bool          `json:"current"`
+	Held     int           `json:"held"`
 }
 
 // viewer is a running leadline-view and the hands on it.

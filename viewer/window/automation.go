@@ -19,11 +19,13 @@ type shown struct {
 	Frames int         `json:"frames"` // drawn so far
 	Panes  [2]shownTab `json:"panes"`
 	Hits   []shownHit  `json:"hits"`
-	Focus  string      `json:"focus"`
-	Device string      `json:"device"`
-	Draft  string      `json:"draft"`
-	Points int         `json:"points"` // of the draft
-	Marks  int         `json:"marks"`
+	// Cursors are the panes' crosshairs, SR points.
+	Cursors [2][2]float64 `json:"cursors"`
+	Focus   string        `json:"focus"`
+	Device  string        `json:"device"`
+	Draft   string        `json:"draft"`
+	Points  int           `json:"points"` // of the draft
+	Marks   int           `json:"marks"`
 	// Selected is the name of the selected mark, Point the SR point of it in
 	// hand, if one is.
 	Selected string      `json:"selected"`
@@ -45,6 +47,7 @@ type shownTab struct {
 	Frame    string     `json:"frame"`
 	Ready    bool       `json:"ready"`   // its picture is shown
 	Playing  bool       `json:"playing"` // its run is
+	Turned   int        `json:"turned"`  // counts the frames of it that were shown
 	Span     [2]int     `json:"span"`    // chosen of it
 	Bar      [4]float64 `json:"bar"`     // the run bar: x, y, width, height
 	Place    [4]float64 `json:"place"`   // x, y, width, height on the screen
@@ -92,10 +95,14 @@ func (s *automation) write(a *app) {
 		out.Thumbs = len(a.over.Thumbs)
 	}
 	for _, id := range panes {
+		out.Cursors[id] = [2]float64{d.Pane(id).Cursor.X, d.Pane(id).Cursor.Y}
 		r, v := a.places.Film[id], a.views[id]
 		t := shownTab{Instance: d.Pane(id).Ref.Instance, Frame: d.Pane(id).Ref.Span(), Place: [4]float64{r.Min.X, r.Min.Y, r.W(), r.H()}}
 		t.Ready = a.shown(id) != nil && a.films[id].ref == d.Pane(id).Ref
 		if run, ok := d.Run(id); ok {
+			if f := a.films[id]; f != nil {
+				t.Turned = f.turned
+			}
 			t.Playing, t.Span = run.Playing, [2]int{run.First, run.Last}
 			b := board.RunLine(d, a.places, id)
 			t.Bar = [4]float64{b.Min.X, b.Min.Y, b.W(), b.H()}

@@ -98,10 +98,10 @@ type app struct {
 	parts  []board.Part
 	over   *board.Part
 
-	stale   bool        // the whole board is to be drawn
-	dirty   bool        // something is to be drawn
-	timer   *time.Timer // wakes the desk when it asked for it
-	again   *time.Timer // looks for events once more after a frame was drawn
+	stale   bool                        // the whole board is to be drawn
+	dirty   bool                        // something is to be drawn
+	timer   *time.Timer                 // wakes the desk when it asked for it
+	again   [len(lookLater)]*time.Timer // look for events once more after a frame was drawn
 	pointer pointer
 	keys    keyboard
 	events  []event // reused
@@ -167,8 +167,11 @@ func (a *app) Update() error {
 	return nil
 }
 
-// lookAgain is how long after a drawn frame events are looked for once more.
+// lookAgain is how long after a drawn frame events are looked for once more,
+// and on a machine so busy that swapping takes longer, again and again.
 const lookAgain = 50 * time.Millisecond
+
+var lookLater = [...]time.Duration{lookAgain, 4 * lookAgain, 16 * lookAgain}
 
 // wakeAt asks for a frame at a time; zero: none.
 func (a *app) wakeAt(t time.Time) {
@@ -225,10 +228,12 @@ func (a *app) Draw(screen *ebiten.Image) {
 	a.parts, a.over, a.stale = parts, over, over != nil
 	// While buffers are swapped in another thread, an event can be taken off
 	// the wire without waking the one that waits for it.
-	if a.again != nil {
-		a.again.Stop()
+	for i, after := range lookLater {
+		if a.again[i] == nil {
+			a.again[i] = time.AfterFunc(after, Wake)
+		}
+		a.again[i].Reset(after)
 	}
-	a.again = time.AfterFunc(lookAgain, Wake)
 	a.ink.words.age()
 	if a.opt.Tempo != nil {
 		a.opt.Tempo(a.update, time.Since(start))
