@@ -5,7 +5,7 @@
 //
 // Figures are printed by package quantity: whole millimetres and degrees where
 // the 95 % half width is above 0.5, else one decimal. The source of the scale
-// stands once where all lengths share it, else with each. A length scaled at
+// stands once for the lengths that share it, and with each of the others. A length scaled at
 // the detector, or in a plane that cannot be known, is never worded as anatomy:
 // what it may be at the sacrum stands beside it.
 package note
@@ -71,8 +71,8 @@ func Comparison(m Material, f Format) (string, error) {
 	add("Positions by side and level", w.positions())
 	add("Responses", items(w.responses()))
 	add("Thresholds of one kind, unit, pulse width and device", items(w.thresholds()))
-	if s := w.scaleSentence(); s != "" {
-		add("Scale", []block{{kind: paragraph, text: strings.TrimSpace(s)}})
+	if s := strings.TrimPrefix(strings.TrimSpace(w.scaleSentence()), "Scale of "); s != "" {
+		add("Scale", items([]string{s}))
 	}
 	add("Cautions", items(w.cautions()))
 	return render(out, f)
@@ -83,7 +83,9 @@ func newWriter(m Material) (*writer, error) {
 	if err := p.SideConflict(); err != nil {
 		return nil, err
 	}
-	return &writer{Placement: p, Material: m, shared: sharedScale(p), comparison: response.Compare(p, m.Report.Responses)}, nil
+	w := &writer{Placement: p, Material: m, comparison: response.Compare(p, m.Report.Responses)}
+	w.shared, w.sharedByAll = sharedScale(p)
+	return w, nil
 }
 
 // Cautions are the placement's own, then those that stand in every output.
@@ -208,37 +210,43 @@ func scaleOf(r placement.Result) string {
 	return "scale: " + r.Scale
 }
 
-// sharedScale is the scale of all lengths, empty where they have not one.
-func sharedScale(p placement.Placement) string {
-	shared := ""
+// sharedScale is the scale of most lengths, and whether it is that of all.
+func sharedScale(p placement.Placement) (shared string, all bool) {
+	count := map[string]int{}
 	for _, r := range p.Best() {
 		s := scaleOf(r)
 		if s == "" {
 			continue
 		}
-		if shared != "" && s != shared {
-			return ""
+		if count[s]++; shared == "" || count[s] > count[shared] {
+			shared = s
 		}
-		shared = s
 	}
-	return shared
+	return shared, len(count) < 2
 }
 
-// scaleSentence says the scale that all lengths share.
+// scaleSentence says the scale that all lengths share, or all but those that name
+// their own.
 func (w *writer) scaleSentence() string {
 	source, known := strings.CutPrefix(w.shared, "scale: ")
+	of := "all lengths"
+	if !w.sharedByAll {
+		of = "lengths, where no other is named"
+	}
 	switch {
 	case w.shared == "":
 		return ""
 	case known:
-		return " Scale of all lengths: " + source + "."
+		return " Scale of " + of + ": " + source + "."
+	case w.sharedByAll:
+		return " Lengths are " + w.shared + "."
 	}
-	return " Lengths are " + w.shared + "."
+	return " Lengths, where no scale is named, are " + w.shared + "."
 }
 
-// inScale is a length's scale in brackets, where they have not one for all.
+// inScale is a length's scale in brackets, where it is not that of the others.
 func (w *writer) inScale(r placement.Result) string {
-	if s := scaleOf(r); s != "" && w.shared == "" {
+	if s := scaleOf(r); s != "" && s != w.shared {
 		return " (" + s + ")"
 	}
 	return ""

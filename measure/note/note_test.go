@@ -267,17 +267,19 @@ func TestNameSaysOfWhat(t *testing.T) {
 	}
 }
 
-// Two scales in one note: each length carries its own.
-func TestEachLengthCarriesItsScale(t *testing.T) {
+// Two scales in one note: that of most lengths stands once, a length of the other
+// carries its own.
+func TestOtherScaleStandsWithItsLength(t *testing.T) {
 	r := twoNeedles()
 	known := result("N2", "entry-offset-midline", 22.4, 1.2, "mm")
 	known.Scale, known.Frames = "known length marked", []mark.FrameRef{frontal}
 	r.Placement.Results = append(r.Placement.Results, known)
 	s := text(t, r)
 	for _, want := range []string{
-		"21.6 ± 0.4 mm lateral to the midline on the frontal film (scale: " + distances + ").",
+		"Scale of lengths, where no other is named: " + distances + ".",
+		"21.6 ± 0.4 mm lateral to the midline on the frontal film. ",
 		"22 ± 2 mm lateral to the midline on the frontal film (scale: known length marked).",
-		"tip from sacroiliac line: 4 ± 2 mm cranial (scale: " + distances + ")\n",
+		"tip from sacroiliac line: 4 ± 2 mm cranial\n",
 	} {
 		if !strings.Contains(s, want) {
 			t.Errorf("want %q in\n%s", want, s)

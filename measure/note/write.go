@@ -24,8 +24,9 @@ type Material struct {
 type writer struct {
 	placement.Placement
 	Material
-	shared     string // the scale of every length; empty: each carries its own
-	comparison response.Comparison
+	shared      string // the scale of most lengths, which carry none; empty: each carries its own
+	sharedByAll bool
+	comparison  response.Comparison
 
 	device *placement.Device // within {each device}
 	values []string          // what tokens stand for
