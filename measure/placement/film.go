@@ -42,7 +42,9 @@ func Films(headers []*imaging.Header, book mark.Book) []Film {
 		add(m.Frame)
 	}
 	for _, s := range book.Statements {
-		if s.Frame.Instance != "" {
+		// What is stated about several frames at once, such as a whole run, names
+		// no film of its own.
+		if s.Frame.Instance != "" && s.Frame.Last <= s.Frame.First {
 			add(s.Frame)
 		}
 	}
