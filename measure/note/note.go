@@ -1,13 +1,14 @@
-// Package note words the placement of needles and leads as plain text for an
-// operation note: a paragraph for each device with its side and level and what
-// they rest on, the approach and the tip or contacts against the ventral
-// margin, then a short list of further figures and the cautions.
+// Package note words a case for an operation note, by a template: what is recorded
+// of the operation, a paragraph for each device with its side and level and what
+// they rest on, the approach and the tip or contacts against the ventral margin,
+// a table of the positions with their responses, further figures, the cautions, and
+// what is on record; as plain text, Markdown or RTF.
 //
 // Figures are printed by package quantity: whole millimetres and degrees where
 // the 95 % half width is above 0.5, else one decimal. The source of the scale
-// stands once for the lengths that share it, and with each of the others. A length scaled at
-// the detector, or in a plane that cannot be known, is never worded as anatomy:
-// what it may be at the sacrum stands beside it.
+// stands once for the lengths that share it, and with each of the others. A length
+// scaled at the detector, or in a plane that cannot be known, is never worded as
+// anatomy: what it may be at the sacrum stands beside it.
 package note
 
 import (
