@@ -280,10 +280,11 @@ func checkResult(f *faults, r result) {
 	}
 	// Of a rectangular cause alone the middle 95 % reach 0.95 sqrt 3 = 1.65
 	// standard uncertainties; of normal ones 1.96, of products of causes a little
-	// more, and of a length that may be magnified the whole range is told (JCGM
-	// 101). Causes that only lengthen shift the interval, so that half
+	// more (JCGM 101), and of no distribution can they reach further than 4.5,
+	// the root of 1/0.05 (Chebyshev's inequality): an entry near the end of an
+	// opening has such tails. Causes that only lengthen shift the interval, so that half
 	// its width is less than their root mean square would make it.
-	if k := *r.U95 / math.Sqrt(sum); k < 1.2 || k > 2.6 {
+	if k := *r.U95 / math.Sqrt(sum); k < 1.2 || k > 4.5 {
 		f.add("%s: u95 %v is %.2f times the root sum of squares of its budget %v", name, *r.U95, k, r.Budget)
 	}
 }

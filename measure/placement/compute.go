@@ -30,6 +30,9 @@ func Compute(films []Film, book mark.Book, opt Options) Placement {
 	w.crossings(objects)
 	w.spaces(objects)
 	for _, o := range objects {
+		w.sides(o)
+	}
+	for _, o := range objects {
 		w.decide(o)
 	}
 	w.holdTogether(objects)

@@ -49,6 +49,10 @@ type frontal struct {
 	// own is the side of the midline that the device entered on, as a displaced
 	// copy keeps it: +1 or -1 as curve.Line.Off counts; 0 to be found.
 	own float64
+	// ends, where above 0, is how far past the ends of the marked shaft, plane
+	// units, an entry may lie that is drawn: the shaft is marked from skin to tip,
+	// and one whose entry lies between them enters there.
+	ends float64
 }
 
 // Slots of a frontal film.
@@ -177,6 +181,10 @@ func (w *frontal) entry(f *found) (r2.Vec, bool) {
 	// A shaft within three degrees of the level line gives no entry.
 	s, _, ok := a.Cross(level)
 	if !ok || math.Abs(r2.Cross(a.Direction, level.Direction)) < 0.05 {
+		f.miss("the shaft runs along the level of its entry on this film", frontEntryX, frontEntryY)
+		return r2.Vec{}, false
+	}
+	if w.ends > 0 && (s < a.hub-w.ends || s > a.tip+w.ends) {
 		f.miss("the shaft runs along the level of its entry on this film", frontEntryX, frontEntryY)
 		return r2.Vec{}, false
 	}

@@ -48,12 +48,20 @@ func (w *work) frontalFilms(o *object) {
 			}
 		}
 		w.heights(o, d)
-		toward, seen := d.toward()
+	}
+}
+
+// sides settles what each frontal film says of the side that a device entered
+// on, once both films together have told what they can.
+func (w *work) sides(o *object) {
+	for _, d := range o.frontal {
+		s, fr := d.sheet, d.frontal
+		toward, seen := d.toward(o)
 		if mid, ok := curve.Fit(s.plane.all(fr.midline.px)); ok && seen {
 			o.halves[s] = math.Copysign(1, r2.Cross(mid.Direction, s.plane.at(toward)))
 		}
 		side := mark.DecideSide(o.name, s.read, toward, seen, w.book)
-		if v := f.v[offsetEntry]; v == v && !seen && side.Side == mark.NoSide && side.Conflict == "" {
+		if v := d.found.v[offsetEntry]; v == v && !seen && side.Side == mark.NoSide && side.Conflict == "" {
 			side.Source = "not known: the entry lies nearer the midline than its uncertainty"
 		}
 		o.sides = append(o.sides, side)
@@ -432,10 +440,16 @@ func (w *work) frontalValues(o *object, d *sounding, approximate, inside bool) {
 	}
 }
 
+// clear reports whether a slot's interval lies above zero.
+func (d *sounding) clear(slot int) bool {
+	_, lo, _ := d.value(slot, false).Interval()
+	return lo > 0
+}
+
 // toward is the vector in pixels from the midline to the entry, or to the
 // shaft where all of it lies on one side; seen is false where neither is clear
 // of the midline.
-func (d *sounding) toward() (toward r2.Vec, seen bool) {
+func (d *sounding) toward(o *object) (toward r2.Vec, seen bool) {
 	fr := d.frontal
 	mid, ok := curve.Fit(fr.plane.all(fr.midline.px))
 	if !ok {
@@ -443,7 +457,12 @@ func (d *sounding) toward() (toward r2.Vec, seen bool) {
 	}
 	from := func(p r2.Vec) r2.Vec { return fr.plane.pixel(r2.Sub(p, mid.At(mid.Along(p)))) }
 	if v := d.found.v[offsetEntry]; v == v {
-		if v < quantity.Coverage*d.value(offsetEntry, false).Standard() {
+		clear := d.clear(offsetEntry)
+		if sp := o.space; !clear && sp != nil && sp.couple.front == d.sheet {
+			_, lo, _ := sp.value(sp.space.first() + spaceOffsetEntry).Interval()
+			clear = lo > 0
+		}
+		if !clear {
 			return r2.Vec{}, false
 		}
 		return from(fr.plane.at(r2.Vec{X: d.found.v[frontEntryX], Y: d.found.v[frontEntryY]})), true

@@ -199,6 +199,10 @@ func (l *lateral) under(g gaze, u unknown) *found {
 	return f
 }
 
+// pastEnds, in millimetres, is how far past the ends of a marked shaft a draw
+// may put its entry.
+const pastEnds = 10.0
+
 // deviceReach, in millimetres, bounds how far off the reference plane a draw
 // puts any part of a device.
 const deviceReach = 100.0
@@ -208,6 +212,9 @@ const deviceReach = 100.0
 func (w *frontal) under(g gaze, u unknown, lateral r2.Vec) *found {
 	c := *w
 	c.plane, c.lateral, c.viewShift = millimetre, lateral, r2.Vec{}
+	if w.entered > 0 {
+		c.ends = pastEnds
+	}
 	if w.level != nil {
 		c.level = func(p r2.Vec) (point, direction r2.Vec, ok bool) {
 			a, d, ok := w.level(p)
