@@ -150,7 +150,7 @@ func single(v float64) string {
 func plain(name, uid string) string {
 	switch {
 	case name == "", name != strings.TrimSpace(name),
-		strings.ContainsAny(name[:1], "=+-@|%'\""),
+		strings.IndexAny(name, "=+-@|%'\"＝＋－＠") == 0,
 		strings.ContainsFunc(name, unicode.IsControl),
 		strings.Trim(name, "0123456789.,eE+-") == "",
 		strings.ContainsRune(name, unicode.ReplacementChar):

@@ -374,7 +374,7 @@ func TestWriteCSVNames(t *testing.T) {
 	m := []mark.Mark{{Frame: mark.One(uid1, 1), Structure: mark.Promontory, Points: []r2.Vec{{X: 1, Y: 1}}}}
 	for name, want := range map[string]string{
 		"": uid1, "IM0001": "IM0001", "a b.dcm": "a b.dcm", `a"b,c.dcm`: `"a""b,c.dcm"`, "Ärzte.dcm": "Ärzte.dcm",
-		"=cmd|x": uid1, "+1.dcm": uid1, "-1.dcm": uid1, "@sum.dcm": uid1, "\tx": uid1, "x\r": uid1, " x": uid1, "'x": uid1,
+		"=cmd|x": uid1, "＝1": uid1, "+1.dcm": uid1, "-1.dcm": uid1, "@sum.dcm": uid1, "\tx": uid1, "x\r": uid1, " x": uid1, "'x": uid1,
 		"00000001": uid1, "1E5": uid1, "a\nb": uid1, "a\x1bb": uid1,
 	} {
 		var b bytes.Buffer
