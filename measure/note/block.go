@@ -60,7 +60,7 @@ func (w *writer) positions() []block {
 	head := []string{"Position", "Side", "Level by film", "Approach", "Tip or contact"}
 	tested := len(w.Report.Responses) > 0
 	if tested {
-		head = append(head, "Pelvic floor", "Leg and foot", "Sensation", "Root by response")
+		head = append(head, response.Headings()...)
 	}
 	rows := [][]string{head}
 	for _, r := range w.comparison.Rows {
@@ -69,7 +69,7 @@ func (w *writer) positions() []block {
 			row = []string{r.Name(), sideState(r.Device), levelState(r.Device), w.angle(r.Device), w.depthCell(r)}
 		}
 		if tested {
-			row = append(row, stimulation(r)...)
+			row = append(row, r.Cells()...)
 		}
 		rows = append(rows, row)
 	}
@@ -119,25 +119,6 @@ func (w *writer) depthCell(r response.Row) string {
 		}
 	}
 	return "not measured"
-}
-
-// stimulation are the cells of a row's responses.
-func stimulation(r response.Row) []string {
-	if r.Test == nil {
-		return []string{operation.NotRecorded, operation.NotRecorded, operation.NotRecorded, operation.NotRecorded}
-	}
-	var cells []string
-	for _, k := range response.Kinds() {
-		cells = append(cells, r.Test.Threshold(k).Told(r.Test.Unit))
-	}
-	root := r.Test.RootWords()
-	if root == "" {
-		root = "not settled"
-	}
-	if r.Disagree {
-		root += " (film " + string(r.Device.Level) + ")"
-	}
-	return append(cells, root)
 }
 
 // responses tells what was seen and felt at each position, with the settings.

@@ -34,6 +34,32 @@ func (r Row) Name() string {
 	return r.Device.Object
 }
 
+// Headings of the columns in which responses stand beside a position, in tables and
+// charts alike.
+func Headings() []string {
+	return []string{"Pelvic floor", "Leg and foot", "Sensation", "Root by response"}
+}
+
+// Cells are the row's responses under Headings: the three thresholds with their
+// unit, and the root they fit, with the level by film where the two differ.
+func (r Row) Cells() []string {
+	if r.Test == nil {
+		return []string{NotRecorded, NotRecorded, NotRecorded, NotRecorded}
+	}
+	var cells []string
+	for _, k := range Kinds() {
+		cells = append(cells, r.Test.Threshold(k).Told(r.Test.Unit))
+	}
+	root := r.Test.RootWords()
+	if root == "" {
+		root = "not settled"
+	}
+	if r.Disagree {
+		root += " (film " + string(r.Device.Level) + ")"
+	}
+	return append(cells, root)
+}
+
 // Group holds thresholds of one kind that may be set beside each other: of the
 // same unit, pulse width and kind of device.
 type Group struct {
