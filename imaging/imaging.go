@@ -91,6 +91,11 @@ type Geometry struct {
 	// with Positioner Primary/Secondary Angle Increment already added.
 	PrimaryAngle, SecondaryAngle Number
 
+	// DetectorPrimaryAngle (0018,1530) and DetectorSecondaryAngle (0018,1531):
+	// of the beam against the detector's normal, positive towards higher columns
+	// and higher rows (from memory of the attributes' definition).
+	DetectorPrimaryAngle, DetectorSecondaryAngle Number
+
 	// FieldOfViewRotation (0018,7032), degrees clockwise, then
 	// FieldOfViewFlip (0018,7034), horizontal: YES, NO or empty.
 	FieldOfViewRotation Number

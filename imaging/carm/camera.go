@@ -76,6 +76,13 @@ func FromGeometry(g imaging.Geometry) (Camera, error) {
 	if err != nil {
 		return Camera{}, err
 	}
+	across, along, err := detectorTilt(g)
+	if err != nil {
+		return Camera{}, err
+	}
+	if across != 0 || along != 0 {
+		return tilted(g, right, down, beam, sid, sod, spacing, across, along)
+	}
 	return Camera{
 		source:  r3.Scale(-sod, beam),
 		right:   right,

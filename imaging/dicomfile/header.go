@@ -261,6 +261,7 @@ func (d *dataset) beam(h *imaging.Header, kind imaging.Kind) imaging.Geometry {
 		d.note(tag.FieldOfViewRotation, "%g is not 0, 90, 180 or 270; taken as not given", r.Value)
 		g.FieldOfViewRotation = imaging.Number{}
 	}
+	g.DetectorPrimaryAngle, g.DetectorSecondaryAngle = d.number(tag.DetectorPrimaryAngle), d.number(tag.DetectorSecondaryAngle)
 	g.FieldOfViewFlip = d.oneOf(tag.FieldOfViewHorizontalFlip, "YES", "NO")
 	g.PatientPosition = strings.ToUpper(d.code(tag.PatientPosition))
 	g.ViewPosition = strings.ToUpper(d.code(tag.ViewPosition))
