@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime/debug"
 	"strings"
 	"unicode"
 
@@ -23,7 +24,12 @@ const (
 	badInput = 2 // what was given cannot be used
 )
 
+// collectAt is the garbage collector's goal in per cent: frames of a run come
+// and go by the megabyte, and half again as much memory is room enough for them.
+const collectAt = 40
+
 func main() {
+	debug.SetGCPercent(collectAt)
 	if err := run(os.Args[1:], os.Stdout); err != nil {
 		fmt.Fprintln(os.Stderr, "leadline-view: "+oneLine(err))
 		os.Exit(code(err))

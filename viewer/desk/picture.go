@@ -10,9 +10,9 @@ import (
 	"leadline/viewer/reel"
 )
 
-// keptBytes is how much memory frames that are not shown may take: 20 of 1024
+// keptBytes is how much memory frames that are not shown may take: 16 of 1024
 // by 1024, so that a run of hundreds costs no more than that.
-const keptBytes = 40 << 20
+const keptBytes = 32 << 20
 
 // readAhead is how many frames are read before they are due, in the direction
 // of play, and how many behind the frame shown are kept for stepping back.
