@@ -53,16 +53,19 @@ type resultJSON struct {
 // film, x to the left, y to posterior, z to the head; u is k = 1 along each. gap
 // is by how much its two rays miss each other.
 type positionJSON struct {
-	Object     string      `json:"object,omitempty"`
-	What       string      `json:"what"`
-	X          float64     `json:"x"`
-	Y          float64     `json:"y"`
-	Z          float64     `json:"z"`
-	U          [3]float64  `json:"u"`
-	Gap        *float64    `json:"gap,omitempty"`        // mm
-	GapFrontal *float64    `json:"gapFrontal,omitempty"` // px
-	GapLateral *float64    `json:"gapLateral,omitempty"` // px
-	Frames     []frameJSON `json:"frames"`
+	Object     string     `json:"object,omitempty"`
+	What       string     `json:"what"`
+	X          float64    `json:"x"`
+	Y          float64    `json:"y"`
+	Z          float64    `json:"z"`
+	U          [3]float64 `json:"u"`
+	Gap        *float64   `json:"gap,omitempty"`        // mm
+	GapFrontal *float64   `json:"gapFrontal,omitempty"` // px
+	GapLateral *float64   `json:"gapLateral,omitempty"` // px
+	// mm a pixel across each film at the point's own depth.
+	FrontalScale float64     `json:"frontalScale,omitempty"`
+	LateralScale float64     `json:"lateralScale,omitempty"`
+	Frames       []frameJSON `json:"frames"`
 }
 
 type identityJSON struct {
@@ -102,7 +105,7 @@ func (r *reader) printJSON(w io.Writer, p placement.Placement) error {
 		d.Missing = append(d.Missing, missingJSON(m))
 	}
 	for _, k := range p.Positions {
-		out := positionJSON{Object: k.Object, What: k.What, X: k.X, Y: k.Y, Z: k.Z, U: k.U}
+		out := positionJSON{Object: k.Object, What: k.What, X: k.X, Y: k.Y, Z: k.Z, U: k.U, FrontalScale: k.FrontalScale, LateralScale: k.LateralScale}
 		if k.Gapped {
 			out.Gap, out.GapFrontal, out.GapLateral = &k.Gap, &k.GapFrontal, &k.GapLateral
 		}

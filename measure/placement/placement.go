@@ -121,5 +121,8 @@ type Position struct {
 	// false for points that are not marked on both films as such.
 	Gapped                      bool
 	Gap, GapFrontal, GapLateral float64
-	Frames                      []mark.FrameRef
+	// FrontalScale and LateralScale are mm a pixel across each film at the point's
+	// own depth.
+	FrontalScale, LateralScale float64
+	Frames                     []mark.FrameRef
 }

@@ -338,7 +338,7 @@ func (w *work) caution(objects []*object) {
 			add(strings.Join(names, ", ") + ": " + c)
 		}
 	}
-	for _, g := range w.gaps {
+	for _, g := range slices.Concat(w.gaps, w.disorders(objects)) {
 		add(g)
 	}
 	for i, later := range objects {

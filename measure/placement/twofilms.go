@@ -602,6 +602,8 @@ func (w *work) positions(objects []*object) {
 			for j := range k.U {
 				k.U[j] = math.Sqrt(cov.At(j, j))
 			}
+			k.FrontalScale, _, _ = c.fit.Scale(0, i)
+			k.LateralScale, _, _ = c.fit.Scale(1, i)
 			if g, ok := gaps[i]; ok {
 				k.Gapped, k.Gap, k.GapFrontal, k.GapLateral = true, g.MM, g.PixelsA, g.PixelsB
 				if g.Checked && g.Normalised > gapMost {
