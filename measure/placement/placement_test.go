@@ -210,6 +210,9 @@ func TestMarkingAgainstMonteCarlo(t *testing.T) {
 		{"tip-depth-along-needle", "lateral"}, {"insertion-angle-chord", "lateral"}, {"insertion-angle-dorsal", "lateral"},
 		{"insertion-angle-fusion", "lateral"}, {"entry-offset-midline", "frontal"}, {"tip-offset-midline", "frontal"},
 		{"entry-from-foramen-medial", "frontal"}, {"entry-fraction-superior", "frontal"}, {"tip-caudal-to-si-line", "frontal"},
+		{"tip-depth-along-needle", Plane3D}, {"entry-offset-midline", Plane3D}, {"tip-offset-midline", Plane3D},
+		{"insertion-angle-chord", Plane3D}, {"insertion-angle-surface", Plane3D}, {"insertion-angle-ventral", Plane3D},
+		{"entry-from-foramen-medial", Plane3D}, {"entry-from-foramen-superior", Plane3D},
 	} {
 		r := p.get(t, "N1", c.quantity, c.plane)
 		s := quantity.MonteCarlo(x, u, 600, 11, func(x []float64) (float64, bool) {
@@ -236,7 +239,7 @@ func TestMarkingAgainstMonteCarlo(t *testing.T) {
 
 // estimate computes one quantity's value without any budget.
 func estimate(b mark.Book, hs []*imaging.Header, name, plane string) (float64, bool) {
-	w := &work{book: b, bare: true}
+	w := &work{book: b, bare: true, opt: Options{MarkingSD: imaging.Known(1)}}
 	w.read(Films(hs, b))
 	objects := w.objects()
 	for _, o := range objects {
@@ -245,6 +248,7 @@ func estimate(b mark.Book, hs []*imaging.Header, name, plane string) (float64, b
 	for _, o := range objects {
 		w.frontalFilms(o)
 	}
+	w.spaces(objects)
 	for _, c := range w.values {
 		if c.quantity == name && c.plane == plane {
 			return c.value.Estimate, true

@@ -242,6 +242,8 @@ func (sp *space) evaluate() *found {
 	return f
 }
 
+const midlineSteps = 24
+
 // middle is where the marked midline lies on the dorsal surface: its distance
 // along the normal at a height, as the line through its points there.
 func (sp *space) middle(g sagittal, dorsal *curve.Curve, height float64) (x float64, why string) {
@@ -253,13 +255,25 @@ func (sp *space) middle(g sagittal, dorsal *curve.Curve, height float64) (x floa
 		return 0, "mark the midline on the frontal film"
 	}
 	var n, sz, sx, szz, szx float64
-	for _, px := range m.px {
+	lay := func(px r2.Vec) {
 		p, ok := sp.onDorsal(g, dorsal, px)
 		if !ok {
-			continue
+			return
 		}
 		z, x := r3.Dot(g.head, p)-height, r3.Dot(g.normal, p)
 		n, sz, sx, szz, szx = n+1, sz+z, sx+x, szz+z*z, szx+z*x
+	}
+	for _, px := range m.px {
+		lay(px)
+	}
+	if n < 2 {
+		// Its points lie past the ends of the marked surface: the straight line
+		// between them then stands for it.
+		n, sz, sx, szz, szx = 0, 0, 0, 0, 0
+		first, last := m.px[0], m.px[len(m.px)-1]
+		for i := range midlineSteps + 1 {
+			lay(r2.Add(first, r2.Scale(float64(i)/midlineSteps, r2.Sub(last, first))))
+		}
 	}
 	switch d := n*szz - sz*sz; {
 	case n == 0:
