@@ -25,7 +25,7 @@ func coverageCases() int {
 	case testing.Short():
 		return 40
 	}
-	return 120
+	return 60
 }
 
 // drawCase draws every source of the budget from its stated distribution.

@@ -35,8 +35,18 @@ func (m Measured) Symmetric() bool {
 	return m.Magnified == "" && math.Abs(up-down) <= even*math.Max(up, down)
 }
 
-// half the width of the interval, that of its longer side.
-func (m Measured) half() float64 { return math.Max(m.Hi-m.Value, m.Value-m.Lo) }
+// level is how far the sides may differ, likewise, and neither is told as the
+// longer one.
+const level = 0.05
+
+// half the width of the interval; of one whose sides differ, its longer side.
+func (m Measured) half() float64 {
+	up, down := m.Hi-m.Value, m.Value-m.Lo
+	if math.Abs(up-down) <= level*math.Max(up, down) {
+		return (up + down) / 2
+	}
+	return math.Max(up, down)
+}
 
 // SpansZero reports whether the interval holds zero: for a depth, the margin.
 func (m Measured) SpansZero() bool { return m.HasU && m.Lo <= 0 && m.Hi >= 0 }
