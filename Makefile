@@ -42,7 +42,7 @@ bench: setup build
 
 # The long comparisons against the independent simulator.
 study: setup build
-	LEADLINE_REQUIRE_TOOLS=1 LEADLINE_STUDY=1 go test -timeout 60m -count 1 -v -run Simulated ./cmd/leadline
+	LEADLINE_REQUIRE_TOOLS=1 LEADLINE_STUDY=1 go test -timeout 60m -count 1 -v -run Simulated ./cmd/leadline ./imaging/vision
 	LEADLINE_REQUIRE_TOOLS=1 LEADLINE_STUDY=1 go test -timeout 60m -count 1 -v -run 'Scale|Compare|Gaps|Yardstick' ./measure/pose
 
 setup: setup-build setup-test

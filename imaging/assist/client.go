@@ -94,7 +94,7 @@ func (c *Client) Ask(ctx context.Context, q Request, pixels []uint16) (Answer, [
 	if err := q.check(); err != nil {
 		return Answer{}, nil, err
 	}
-	for {
+	for again := false; ; again = true {
 		if err := ctx.Err(); err != nil {
 			return Answer{}, nil, fmt.Errorf("stopped: %w", err)
 		}
@@ -107,7 +107,10 @@ func (c *Client) Ask(ctx context.Context, q Request, pixels []uint16) (Answer, [
 		}
 		fresh := c.running.fresh
 		a, out, err := c.exchange(ctx, q, pixels)
-		if err == nil || fresh || ctx.Err() != nil || errors.Is(err, errOverrun) {
+		switch {
+		case err == nil && a.Error != "":
+			return Answer{}, nil, fmt.Errorf("%s: %w", a.Error, imaging.ErrBadInput)
+		case err == nil, fresh, again, ctx.Err() != nil, errors.Is(err, errOverrun):
 			return a, out, err
 		}
 		// It had answered before and died between or under the request.
@@ -137,6 +140,8 @@ func (c *Client) start() (*process, error) {
 	}
 	said := &lines{}
 	cmd.Stderr = said
+	// A child of it that holds its pipes does not keep this program waiting.
+	cmd.WaitDelay = time.Second
 	if err := cmd.Start(); err != nil {
 		return nil, fmt.Errorf("%s cannot be started (%v): run 'make': %w", path, err, ErrLacking)
 	}
@@ -161,7 +166,7 @@ func (c *Client) exchange(ctx context.Context, q Request, pixels []uint16) (Answ
 	done := make(chan reply, 1)
 	go func() {
 		var r reply
-		if r.err = write(p.in, q, pixels); r.err == nil {
+		if r.err = WriteRequest(p.in, q, pixels); r.err == nil {
 			r.pixels, r.err = read(p.out, &r.answer)
 		}
 		done <- r
@@ -192,9 +197,6 @@ func (c *Client) exchange(ctx context.Context, q Request, pixels []uint16) (Answ
 		return Answer{}, nil, fmt.Errorf("%s ended without an answer (%s): %w", Program, said, imaging.ErrUnsupported)
 	}
 	p.fresh = false
-	if r.answer.Error != "" {
-		return Answer{}, nil, fmt.Errorf("%s: %w", r.answer.Error, imaging.ErrBadInput)
-	}
 	return r.answer, r.pixels, nil
 }
 

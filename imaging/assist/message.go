@@ -223,6 +223,9 @@ func read(r io.Reader, head any) ([]uint16, error) {
 	return pixels, nil
 }
 
+// WriteRequest writes a request and its pixels.
+func WriteRequest(w io.Writer, q Request, pixels []uint16) error { return write(w, q, pixels) }
+
 // ReadRequest reads the next request and its pixels; io.EOF where there is
 // none any more.
 func ReadRequest(r io.Reader) (Request, []uint16, error) {
