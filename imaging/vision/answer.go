@@ -11,7 +11,8 @@ import (
 // answers by kind of request. What cannot be told from the picture is refused
 // in the answer; an error is for a request that makes no sense.
 var answers = map[assist.Kind]func(assist.Request, []Picture) (assist.Answer, []uint16, error){
-	assist.Needle: answerNeedle,
+	assist.Needle:   answerNeedle,
+	assist.Contacts: answerContacts,
 }
 
 // Answer carries out a request. Pixels come with an enhanced frame alone.
