@@ -85,28 +85,31 @@ const (
 // before it, behind the end none is deep at all. Each place is weighed by the
 // likelihood of both, with wild rows forgiven.
 func endOf(rows []row, start float64) coarse {
+	out := coarse{s: math.NaN()}
+	// The shaft's depth at the start, to whichever side of it more shaft lies: a
+	// click may be on the tip itself.
+	var before40, after40 []float64
+	for _, k := range rows {
+		switch d := k.s - start; {
+		case math.IsInf(k.variance, 1) || math.Abs(d) > 40:
+		case d < 0:
+			before40 = append(before40, k.depth)
+		default:
+			after40 = append(after40, k.depth)
+		}
+	}
+	usual := math.Max(median(before40), median(after40))
+	if len(before40)+len(after40) < 8 || usual <= 0 {
+		return out
+	}
 	first := 0
 	for first < len(rows) && rows[first].s < start-20 {
 		first++
 	}
 	rows = rows[first:]
 	n := len(rows)
-	out := coarse{s: math.NaN()}
 	var recent []float64
-	for _, k := range rows[:min(n, 40)] {
-		if !math.IsInf(k.variance, 1) {
-			recent = append(recent, k.depth)
-		}
-	}
-	if len(recent) < 8 {
-		return out
-	}
-	usual := median(append([]float64(nil), recent...))
-	if usual <= 0 {
-		return out
-	}
 	// What depth is to be expected of each row, by the last forty that had any.
-	recent = recent[:0]
 	expect := make([]float64, n)
 	for i, k := range rows {
 		if len(recent) >= 12 {

@@ -17,7 +17,8 @@ const (
 	leastDrop     = 6.0  // contrast to noise of the shaft's last part as a whole
 	mostBeyond    = 0.5  // of the shaft's depth, left beyond its end
 	mostTipSD     = 2.5  // pixels
-	mostExcess    = 4.0  // of the misfit about the tip over the noise
+	mostExcess    = 4.0  // of the misfit about the tip over the noise, where it is also
+	mostMisfit    = 0.12 // of the shadow's depth: less than that pictures' processing does
 	// sureAtMost is the highest confidence ever given.
 	sureAtMost = 0.99
 )
@@ -425,7 +426,7 @@ func (p Picture) settleTip(n found, end coarse, kinds []pointKind) (found, refus
 	switch {
 	case sd > mostTipSD:
 		return n, refusal(fmt.Sprintf("the tip cannot be told to better than %.0f pixels: contrast is too low", 2*sd)), nil
-	case t.excess > mostExcess:
+	case t.excess > mostExcess && t.misfit > mostMisfit:
 		return n, "what lies at the tip does not look like the end of a shaft", nil
 	}
 	if p.beyondField(long, t.s) {
@@ -443,7 +444,7 @@ func (p Picture) settleTip(n found, end coarse, kinds []pointKind) (found, refus
 // the model leaves unexplained.
 func (n *found) confidence(end coarse) float64 {
 	sure := (1 - end.rival) * (1 - math.Exp(-end.z/4))
-	if e := n.tip.excess; e > 1.5 {
+	if e := n.tip.excess * math.Min(1, n.tip.misfit/mostMisfit); e > 1.5 {
 		sure *= math.Exp(-(e - 1.5) / 3)
 	}
 	if end.beyond > 0.2 {

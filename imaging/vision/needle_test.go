@@ -64,6 +64,24 @@ func TestNeedlesRefused(t *testing.T) {
 	}
 }
 
+// A click may lie beside the shaft, on its tip, or a little beyond it: the tip is
+// the same.
+func TestClicksAboutTheTip(t *testing.T) {
+	c := rodScene{side: 256, tip: r2.Vec{X: 150, Y: 120}, angle: 0.3, length: 110, width: 5, kind: blunt, blur: 1, depth: 200}
+	p := c.clean().noisy(20, 0.5, 1)
+	for _, back := range []float64{50, 10, 2, 0, -4} {
+		n, why, err := p.needle([]assist.Point{c.clickOn(back, 2)}, nil, []pointKind{blunt})
+		if why != "" || err != nil {
+			t.Errorf("click %g px behind the tip: %v %v", back, why, err)
+			continue
+		}
+		at, _, _ := n.axisAt(n.tip.s)
+		if d := r2.Norm(r2.Sub(at, c.tip)); d > 0.6 {
+			t.Errorf("click %g px behind the tip: %.2f px off", back, d)
+		}
+	}
+}
+
 // Of two needles that cross, the one clicked on is followed.
 func TestCrossingNeedles(t *testing.T) {
 	a := rodScene{side: 256, tip: r2.Vec{X: 190, Y: 150}, angle: 0.3, length: 130, width: 5, kind: blunt, blur: 1, depth: 150}

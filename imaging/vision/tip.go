@@ -18,6 +18,7 @@ type tip struct {
 	sd          float64 // of the noise about the tip, grey values a pixel
 	inflation   float64 // of the variance by the noise's correlation
 	excess      float64 // misfit at the end, over what the noise explains
+	misfit      float64 // the same as a part of the shadow's depth
 }
 
 // Parts of a tip's surroundings that are fitted, pixels before and behind it.
@@ -350,7 +351,8 @@ func (p Picture) fitTip(l line, f *shaft, about float64, kinds []pointKind) (tip
 			top, out.length = w, h.end.length
 		}
 	}
-	out.excess = q.excess(residual, best.s, f, n.sd)
+	out.excess, out.misfit = q.excess(residual, best.s, f, n.sd)
+	out.misfit /= math.Abs(best.depth) + 1e-9
 	return out, true
 }
 
@@ -401,8 +403,9 @@ func (q *patch) setAside(r raster, e *ending, s, depth float64, f *shaft) {
 }
 
 // excess is the root mean square of the residual's means over three pixels'
-// length of shaft about the tip, over what noise of this size leaves.
-func (q *patch) excess(residual []float64, s float64, f *shaft, sd float64) float64 {
+// length of shaft about the tip, over what noise of this size leaves, and that
+// mean itself in grey values.
+func (q *patch) excess(residual []float64, s float64, f *shaft, sd float64) (over, mean float64) {
 	core := f.width/2 + f.blur
 	sum, n := map[int]float64{}, map[int]int{}
 	for i, k := range q.samples {
@@ -412,15 +415,16 @@ func (q *patch) excess(residual []float64, s float64, f *shaft, sd float64) floa
 			n[at]++
 		}
 	}
-	total, count := 0.0, 0
+	total, means, count := 0.0, 0.0, 0
 	for k, v := range sum {
 		if n[k] > 4 {
 			total += v * v / float64(n[k])
+			means += sq(v / float64(n[k]))
 			count++
 		}
 	}
 	if count == 0 || sd == 0 {
-		return 1
+		return 1, 0
 	}
-	return math.Sqrt(total/float64(count)) / sd
+	return math.Sqrt(total/float64(count)) / sd, math.Sqrt(means / float64(count))
 }
