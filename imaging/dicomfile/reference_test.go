@@ -94,15 +94,15 @@ func TestReferenceCompressed(t *testing.T) {
 	}
 }
 
-// What cannot be decoded is refused by the name of its syntax.
+// What cannot be decoded is refused by the name of its syntax, with what to do.
 func TestCompressedNamed(t *testing.T) {
-	for uid, name := range map[string]string{
-		"1.2.840.10008.1.2.4.93":  "JPEG 2000 Part 2",
-		"1.2.840.10008.1.2.4.102": "H.264",
+	for uid, said := range map[string][2]string{
+		"1.2.840.10008.1.2.4.93":  {"JPEG 2000 Part 2", "decompress"},
+		"1.2.840.10008.1.2.4.102": {"H.264", "export the run"},
 	} {
 		r := newRaw(uid).image(4, 2, "1 ").head(0x7fe0, 0x0010, "OB", undefinedLength)
 		_, err := New(bytes.NewReader(r.Bytes()), int64(r.Len()), "x")
-		if !errors.Is(err, imaging.ErrUnsupported) || !strings.Contains(err.Error(), name) || !strings.Contains(err.Error(), "decompress") {
+		if !errors.Is(err, imaging.ErrUnsupported) || !strings.Contains(err.Error(), said[0]) || !strings.Contains(err.Error(), said[1]) {
 			t.Errorf("%s: %v", uid, err)
 		}
 	}
