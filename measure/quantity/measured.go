@@ -32,7 +32,13 @@ const even = 0.2
 // Symmetric reports whether the interval is told as plus-or-minus.
 func (m Measured) Symmetric() bool {
 	up, down := m.Hi-m.Value, m.Value-m.Lo
-	return m.Magnified == "" && math.Abs(up-down) <= even*math.Max(up, down)
+	off, longer := math.Abs(up-down), math.Max(up, down)
+	if m.Magnified != "" || off > even*longer {
+		return false
+	}
+	// One whose sides differ, and that the longer one would make reach zero
+	// where it does not, is told by its ends.
+	return off <= level*longer || m.SpansZero() || math.Abs(m.Value)-RoundUp(longer, decimals(m, false)) > 0
 }
 
 // level is how far the sides may differ, likewise, and neither is told as the
