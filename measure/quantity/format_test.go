@@ -177,3 +177,12 @@ func TestWords(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// 3.1 in 0.6 to 5.4 keeps off zero, and 3 ± 3 would not: it is told by its ends,
+// rounded outward but not onto zero.
+func TestUnevenKeepsOffZero(t *testing.T) {
+	m := Measured{Quantity: "tip-depth-along-needle", Value: 3.145, Unit: "mm", HasU: true, Lo: 0.61, Hi: 5.34}
+	if got, want := m.Figure(), "3 mm (1 to 6 mm)"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}

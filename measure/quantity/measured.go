@@ -38,7 +38,9 @@ func (m Measured) Symmetric() bool {
 	}
 	// One whose sides differ, and that the longer one would make reach zero
 	// where it does not, is told by its ends.
-	return off <= level*longer || m.SpansZero() || math.Abs(m.Value)-RoundUp(longer, decimals(m, false)) > 0
+	n := decimals(m, false)
+	p := math.Pow(10, float64(n))
+	return off <= level*longer || m.SpansZero() || math.Round(math.Abs(m.Value)*p)/p-RoundUp(longer, n) > 1e-9
 }
 
 // level is how far the sides may differ, likewise, and neither is told as the
