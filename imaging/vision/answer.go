@@ -13,6 +13,7 @@ import (
 var answers = map[assist.Kind]func(assist.Request, []Picture) (assist.Answer, []uint16, error){
 	assist.Needle:   answerNeedle,
 	assist.Contacts: answerContacts,
+	assist.Margin:   answerMargin,
 }
 
 // Answer carries out a request. Pixels come with an enhanced frame alone.
