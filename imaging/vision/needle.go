@@ -26,6 +26,9 @@ const (
 // Confidence below which a suggestion is refused.
 const leastConfidence = 0.5
 
+// leastBow is how far from straight, in pixels, a shaft counts as bent.
+const leastBow = 0.5
+
 // endReach is how far beyond the track an end is looked for, pixels.
 const endReach = 44.0
 
@@ -126,10 +129,11 @@ func (p Picture) seedNear(near []assist.Point, box *assist.Box) (seed, error) {
 // line its band lies about.
 func (p Picture) shaftAlong(track line, sigma float64) (shaft, line, refusal) {
 	reach := math.Min(18, 3*sigma+6)
-	straight, off := track.straightened()
-	l := straight
+	// A track may leave a straight shaft at its end, or where another crosses.
+	most := track.mostlyStraight()
+	l := most.straightened()
 	pieces := 1
-	if off > 1.2 {
+	if len(most.p)*5 < len(track.p)*3 { // a slighter bend shows in the fit
 		l = track.smoothed()
 		pieces = max(3, int(l.length()/40))
 	}
@@ -147,13 +151,6 @@ func (p Picture) shaftAlong(track line, sigma float64) (shaft, line, refusal) {
 	f, err := fitShaft(samples, from, to, reach, start, pieces, 2, false)
 	if err != nil {
 		return f, l, "no shaft of even width fits what lies at the point"
-	}
-	if pieces == 1 && to-from > 120 {
-		// A bow too slight for the track shows in the fit.
-		g, err := fitShaft(samples, from, to, reach, f, max(3, int((to-from)/60)), 2, false)
-		if err == nil && g.bow() > 0.35 {
-			f = g
-		}
 	}
 	if len(f.knots) > 2 {
 		l = l.moved(&f)
@@ -199,9 +196,34 @@ func depthAcross(samples []sample, sigma float64) float64 {
 	return median(out) - median(in)
 }
 
-// straightened is the total least-squares line of the points, from end to end,
-// and how far they lie off it: the 90th part in a hundred.
-func (l line) straightened() (line, float64) {
+// mostlyStraight is the largest set of the line's points that lie within a pixel
+// or so of one straight line through two of them.
+func (l line) mostlyStraight() line {
+	const within = 1.2
+	var best []r2.Vec
+	n := len(l.p)
+	for i := range n {
+		for j := i + max(1, n/3); j < n; j++ {
+			side := across(r2.Unit(r2.Sub(l.p[j], l.p[i])))
+			var in []r2.Vec
+			for _, q := range l.p {
+				if math.Abs(r2.Dot(r2.Sub(q, l.p[i]), side)) < within {
+					in = append(in, q)
+				}
+			}
+			if len(in) > len(best) {
+				best = in
+			}
+		}
+	}
+	if len(best) < 2 {
+		return l
+	}
+	return newLine(best)
+}
+
+// straightened is the total least-squares line of the points, from end to end.
+func (l line) straightened() line {
 	var mean r2.Vec
 	for _, q := range l.p {
 		mean = r2.Add(mean, r2.Scale(1/float64(len(l.p)), q))
@@ -217,14 +239,8 @@ func (l line) straightened() (line, float64) {
 	if r2.Dot(r2.Sub(l.p[last], l.p[0]), dir) < 0 {
 		dir = r2.Scale(-1, dir)
 	}
-	n := across(dir)
-	var off []float64
-	for _, q := range l.p {
-		off = append(off, math.Abs(r2.Dot(r2.Sub(q, mean), n)))
-	}
-	median(off) // sorts
 	f0, f1 := r2.Dot(r2.Sub(l.p[0], mean), dir), r2.Dot(r2.Sub(l.p[last], mean), dir)
-	return newLine([]r2.Vec{r2.Add(mean, r2.Scale(f0, dir)), r2.Add(mean, r2.Scale(f1, dir))}), off[len(off)*9/10]
+	return newLine([]r2.Vec{r2.Add(mean, r2.Scale(f0, dir)), r2.Add(mean, r2.Scale(f1, dir))})
 }
 
 // smoothed takes the track's jitter out: each point becomes the middle of a
@@ -399,6 +415,14 @@ func (p Picture) settleTip(n found, end coarse, kinds []pointKind) (found, refus
 	f, err := fitShaft(samples, from, to, f.reach, f, pieces, 2, true)
 	if err != nil {
 		return n, "no shaft of even width fits what lies at the point", nil
+	}
+	if pieces == 1 && to-from > 120 {
+		// A bow too slight for the track shows in the fit.
+		more := max(3, int((to-from)/60))
+		g, err := fitShaft(samples, from, to, f.reach, f, more, 2, true)
+		if err == nil && g.bow() > leastBow {
+			f, pieces, n.bent = g, more, true
+		}
 	}
 	n.shaft, n.line = f, long
 	p0, _, _, _ := newProfile(f.width, f.blur, f.reach).at(0)

@@ -272,7 +272,7 @@ func (p Picture) fitTip(l line, f *shaft, about float64, kinds []pointKind) (tip
 	}
 	// A few shapes find the place and what else lies about it; then all.
 	var few []*shape
-	for i := 0; i < len(all); i += 7 {
+	for i := 0; i < len(all); i += max(1, len(all)/6) {
 		few = append(few, all[i])
 	}
 	q.background(about)
