@@ -14,6 +14,8 @@ var answers = map[assist.Kind]func(assist.Request, []Picture) (assist.Answer, []
 	assist.Needle:   answerNeedle,
 	assist.Contacts: answerContacts,
 	assist.Margin:   answerMargin,
+	assist.Quality:  answerQuality,
+	assist.Enhance:  answerEnhance,
 }
 
 // Answer carries out a request. Pixels come with an enhanced frame alone.
