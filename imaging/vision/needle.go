@@ -477,8 +477,18 @@ func (n *found) confidence(end coarse) float64 {
 	if math.Abs(end.s-n.tip.s) > 6+1.5*n.shaft.width {
 		sure *= 0.7
 	}
+	if n.wide() {
+		sure = math.Min(sure, sureWhereWide)
+	}
 	return math.Min(sureAtMost, sure)
 }
+
+// wideShaft is the width in pixels from which on a long ground point is often
+// placed too short: by simulation up to two in five tips of shafts of 9 px.
+const wideShaft, sureWhereWide = 7.5, 0.55
+
+// wide reports whether the tip is a ground point of a wide shaft.
+func (n *found) wide() bool { return n.shaft.width > wideShaft && n.tip.kind != blunt }
 
 // axisAt is the point of the fitted axis at arc length s, the direction there and
 // the variance across.
@@ -541,6 +551,9 @@ func (n *found) suggestion() assist.Suggestion {
 	}
 	if n.bent {
 		out.Notes = append(out.Notes, "The shaft is bent.")
+	}
+	if n.wide() {
+		out.Notes = append(out.Notes, "The shaft is wide and ground to a point: check the tip by eye.")
 	}
 	if n.shaft.kept < 0.8 {
 		out.Notes = append(out.Notes, fmt.Sprintf("%.0f %% of the shaft lies over something else and was left out.", 100*(1-n.shaft.kept)))
