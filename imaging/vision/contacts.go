@@ -291,7 +291,7 @@ type stripe struct {
 // found and at places about it, as bone may cross it anywhere.
 func (row *leadRow) measureStripe(near int) error {
 	var widths, blurs []float64
-	for at := near - 24; at <= near+24; at += 4 {
+	for at := near - 24; at <= near+24; at += 8 {
 		if at < 4 || at > row.strip.rows-5 {
 			continue
 		}
