@@ -246,11 +246,14 @@ func answerQuality(q assist.Request, p []Picture) (assist.Answer, []uint16, erro
 		tell("noise", noise, "stored values", "%s: standard deviation %.1f, the field spans %.0f times as much", word, noise, span/noise)
 	}
 	if blur, ok := blurOf(p[0], f, noise); ok {
-		word := "sharp"
-		if blur > 2.5 {
-			word = "blurred"
+		switch {
+		case blur < 0.5: // less than a pixel shows
+			tell("blur", 0.5, "px", "sharp: the sharpest edges spread over less than 0.5 px (one standard deviation)")
+		case blur > 2.5:
+			tell("blur", blur, "px", "blurred: even the sharpest edges spread over %.1f px (one standard deviation)", blur)
+		default:
+			tell("blur", blur, "px", "sharp: the sharpest edges spread over %.1f px (one standard deviation)", blur)
 		}
-		tell("blur", blur, "px", "%s: the sharpest edges spread over %.1f px (one standard deviation)", word, blur)
 	} else {
 		out.Notes = append(out.Notes, "blur cannot be told: no edge stands out from the noise")
 	}
