@@ -1,9 +1,9 @@
 package dicomfile
 
 import (
-	"compress/flate"
 	"errors"
 	"fmt"
+	"github.com/klauspost/compress/flate"
 	"io"
 	"os"
 	"sync"

@@ -1,9 +1,9 @@
 package intake
 
 import (
-	"compress/flate"
 	"errors"
 	"fmt"
+	"github.com/klauspost/compress/flate"
 	"hash"
 	"hash/crc32"
 	"io"
