@@ -13,7 +13,7 @@ BUILD_PACKAGES := gcc libc6-dev pkg-config libgl1-mesa-dev libx11-dev libxrandr-
 ASSIST_PACKAGES := g++ libopencv-dev
 # To test: a screen, hands, and toolkits to check against.
 TEST_PACKAGES := xvfb xdotool x11-utils xauth imagemagick libgl1-mesa-dri dcmtk dicom3tools libgdcm-tools libopenjp2-tools \
-	python3-pydicom python3-numpy python3-scipy python3-opencv unrtf cmark
+	python3-pydicom python3-numpy python3-scipy python3-opencv unrtf cmark poppler-utils
 
 .PHONY: all build demo test bench study setup setup-build setup-test setup-go clean
 

@@ -75,6 +75,9 @@ var sourceTrials = map[string]func(trial) [][]string{
 		return [][]string{t.line("assist", "--observer", "A", "--frame", "frontal.dcm", "--near", "41,40")}
 	},
 	"note": func(t trial) [][]string { return [][]string{t.line("note", "--observer", "A")} },
+	"sheet": func(t trial) [][]string {
+		return [][]string{t.line("sheet", "--observer", "A", "--out", filepath.Join(t.out, "sheet.pdf"))}
+	},
 	"report": func(t trial) [][]string {
 		return [][]string{t.line("report", "--observer", "A", "--out", filepath.Join(t.out, "report.dcm"))}
 	},
