@@ -1,6 +1,7 @@
 package dicomfile
 
 import (
+	"bufio"
 	"errors"
 	"fmt"
 	"github.com/klauspost/compress/flate"
@@ -102,6 +103,7 @@ const (
 	ratioFrom     = 128 << 20 // bytes
 	maxRatio      = 200
 	inflatedStrip = 1 << 20
+	packedStrip   = 1 << 18
 )
 
 // spool is the inflated form of a deflated file (PS3.5 A.5), kept in a private
@@ -144,7 +146,7 @@ func newSpool(src io.ReaderAt, from, size int64) (*spool, error) {
 		return nil, err
 	}
 	packed := &counter{r: io.NewSectionReader(src, from, size-from)}
-	return &spool{f: f, packed: packed, inflater: flate.NewReader(packed), out: from}, nil
+	return &spool{f: f, packed: packed, inflater: flate.NewReader(bufio.NewReaderSize(packed, packedStrip)), out: from}, nil
 }
 
 func (s *spool) ReadAt(p []byte, off int64) (int, error) {
@@ -162,7 +164,12 @@ func (s *spool) inflate(upTo int64) error {
 		if s.buf == nil {
 			s.buf = make([]byte, inflatedStrip)
 		}
-		n, err := s.inflater.Read(s.buf)
+		n, err := 0, error(nil)
+		for n < len(s.buf) && err == nil { // the inflater gives its window's worth at a time
+			var more int
+			more, err = s.inflater.Read(s.buf[n:])
+			n += more
+		}
 		if _, werr := s.f.WriteAt(s.buf[:n], s.out); werr != nil {
 			s.end = fmt.Errorf("a deflated image does not fit into the temporary folder: %w", werr)
 			break
