@@ -17,6 +17,7 @@ import (
 	"leadline/imaging"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
+	"leadline/measure/response"
 	"leadline/viewer/reel"
 )
 
@@ -25,15 +26,18 @@ type Config struct {
 	Name    string // of the case, as shown
 	Headers []*imaging.Header
 	Book    mark.Book // as read from the sidecar, or empty with its Observer
+	// Responses to stimulation, as read from the sidecar.
+	Responses []response.Test
 	// Films gives the films of the case that a book needs.
 	Films func(mark.Book) []placement.Film
 	// Measure computes the placement; it is called in another goroutine.
 	Measure func([]placement.Film, mark.Book) placement.Placement
-	// Save keeps the book and what was measured from it; it is called in
-	// another goroutine, never twice at once.
-	Save func(mark.Book, placement.Placement) error
-	// Rescue writes the book somewhere else when Save cannot, and says where.
-	Rescue func(mark.Book) (string, error)
+	// Save keeps book and responses and what was measured from the book; it is
+	// called in another goroutine, never twice at once.
+	Save func(mark.Book, []response.Test, placement.Placement) error
+	// Rescue writes book and responses, and whatever else was read from the
+	// sidecar, somewhere else when Save cannot, and says where.
+	Rescue func(mark.Book, []response.Test) (string, error)
 	// Frame decodes one frame, or the mean of a span; it is called in other
 	// goroutines, several at once.
 	Frame reel.Read
@@ -102,7 +106,7 @@ func New(cfg Config) *Desk {
 		cfg.Wake = func() {}
 	}
 	d := &Desk{cfg: cfg, caution: !cfg.Acknowledged, strips: map[string]*strip{}}
-	d.now.book = cfg.Book
+	d.now.book, d.now.responses = cfg.Book, cfg.Responses
 	d.now.selection = Selection{Vertex: whole}
 	d.measuring.start(d.cfg)
 	d.saving.start(d.cfg)
@@ -124,6 +128,9 @@ func (d *Desk) Observer() string { return d.cfg.Book.Observer }
 
 // Book is what the observer holds now. It must not be changed.
 func (d *Desk) Book() mark.Book { return d.now.book }
+
+// Responses logged, which must not be changed.
+func (d *Desk) Responses() []response.Test { return d.now.responses }
 
 // Marks on a frame, in the order they were made.
 func (d *Desk) Marks(ref mark.FrameRef) []mark.Mark {
@@ -186,7 +193,7 @@ func (d *Desk) Poll() (changed bool, next time.Time) {
 		changed = true
 		d.checkDevice()
 	}
-	saved, next := d.saving.poll(now, d.now.book, &d.measuring, d.drag != nil)
+	saved, next := d.saving.poll(now, d.now.book, d.now.responses, &d.measuring, d.drag != nil)
 	moved, due := d.playOn(now)
 	d.askFrames()
 	changed = changed || saved || moved

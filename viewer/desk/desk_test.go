@@ -14,6 +14,7 @@ import (
 	"leadline/imaging"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
+	"leadline/measure/response"
 )
 
 // bench is a desk on two made-up films, frontal and lateral, with a clock that
@@ -50,7 +51,7 @@ func newBench(t *testing.T, headers ...*imaging.Header) *bench {
 			return out
 		},
 		Measure: measure,
-		Save: func(book mark.Book, p placement.Placement) error {
+		Save: func(book mark.Book, _ []response.Test, p placement.Placement) error {
 			b.Lock()
 			defer b.Unlock()
 			if p.Cautions[0] != fmt.Sprint(len(book.Marks)) {

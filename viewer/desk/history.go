@@ -1,12 +1,16 @@
 package desk
 
-import "leadline/measure/mark"
+import (
+	"leadline/measure/mark"
+	"leadline/measure/response"
+)
 
 // state is what undo brings back. A book is never changed in place: each
 // change makes a new list of marks and new points for the mark it changes, so
-// that the states share all else.
+// that the states share all else; nor is a list of responses.
 type state struct {
 	book      mark.Book
+	responses []response.Test
 	draft     *Draft
 	selection Selection
 	pane      PaneID

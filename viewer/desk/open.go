@@ -14,6 +14,7 @@ import (
 	"leadline/imaging/intake"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
+	"leadline/measure/response"
 	"leadline/measure/sidecar"
 )
 
@@ -100,20 +101,23 @@ func (o *Opened) lay(observer, marks string, wake func()) error {
 		return err
 	}
 	report.Images = headers
+	operation := report.Operation // which no one changes here, while a save may hold the report
 	book := report.Book
 	book.Observer = observer
 	o.Desk = New(Config{
-		Name: o.kase.Name, Headers: headers, Book: book,
+		Name: o.kase.Name, Headers: headers, Book: book, Responses: report.Responses,
 		Films: func(b mark.Book) []placement.Film { return placement.Films(headers, b) },
 		Measure: func(films []placement.Film, b mark.Book) placement.Placement {
 			return placement.Compute(films, b, placement.Options{})
 		},
-		Save: func(b mark.Book, p placement.Placement) error {
-			report.Book, report.Placement = b, p
+		Save: func(b mark.Book, tests []response.Test, p placement.Placement) error {
+			report.Book, report.Responses, report.Placement = b, tests, p
 			return store.Save(&report)
 		},
-		Rescue: func(b mark.Book) (string, error) { return rescue(b, headers) },
-		Frame:  o.frame, Wake: wake,
+		Rescue: func(b mark.Book, tests []response.Test) (string, error) {
+			return rescue(sidecar.Report{Book: b, Responses: tests, Operation: operation, Images: headers})
+		},
+		Frame: o.frame, Wake: wake,
 		Acknowledged: cautionRead(), Acknowledge: keepCautionRead,
 		Recent: Recent, Forget: Forget,
 	})
@@ -170,9 +174,9 @@ func onlyObserver(dir string, images []*imaging.Header) (string, error) {
 	return "", fmt.Errorf("%s: %w: marks of %s: say whose to open with --observer NAME", dir, imaging.ErrBadInput, strings.Join(names, ", "))
 }
 
-// rescue writes the book as a sidecar into a new folder of this person's state
-// directory, where --marks finds it, and gives the folder.
-func rescue(book mark.Book, headers []*imaging.Header) (string, error) {
+// rescue writes all that a person entered as a sidecar into a new folder of this
+// person's state directory, where --marks finds it, and gives the folder.
+func rescue(r sidecar.Report) (string, error) {
 	dir, err := stateDir()
 	if err != nil {
 		return "", err
@@ -181,11 +185,11 @@ func rescue(book mark.Book, headers []*imaging.Header) (string, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return "", err
 	}
-	store, err := sidecar.Lock(dir, book.Observer)
+	store, err := sidecar.Lock(dir, r.Book.Observer)
 	if err != nil {
 		return "", err
 	}
-	p := placement.Compute(placement.Films(headers, book), book, placement.Options{})
-	err = store.Save(&sidecar.Report{Book: book, Placement: p, Images: headers})
+	r.Placement = placement.Compute(placement.Films(r.Images, r.Book), r.Book, placement.Options{})
+	err = store.Save(&r)
 	return dir, errors.Join(err, store.Close())
 }

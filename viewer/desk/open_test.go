@@ -14,6 +14,9 @@ import (
 
 	"leadline/imaging"
 	"leadline/imaging/dicomfile"
+	"leadline/measure/mark"
+	"leadline/measure/operation"
+	"leadline/measure/response"
 	"leadline/measure/sidecar"
 )
 
@@ -156,7 +159,7 @@ func TestRescuedMarksOpenAsMarks(t *testing.T) {
 	o.Press("i")
 	o.AddPoint(FrontalPane, r2.Vec{X: 3, Y: 1})
 	o.AddPoint(FrontalPane, r2.Vec{X: 3, Y: 3})
-	where, err := o.cfg.Rescue(o.Book())
+	where, err := o.cfg.Rescue(o.Book(), o.Responses())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -171,5 +174,48 @@ func TestRescuedMarksOpenAsMarks(t *testing.T) {
 	defer o.Close()
 	if !reflect.DeepEqual(o.Book().Marks, want) {
 		t.Errorf("rescued: %+v\nwant %+v", o.Book().Marks, want)
+	}
+}
+
+// Where the sidecar cannot be written, marks, statements, responses and the
+// record of the operation are all found again where they were written instead.
+func TestRescueHoldsAllThatWasEntered(t *testing.T) {
+	t.Setenv("XDG_STATE_HOME", t.TempDir())
+	dir := writeCase(t)
+	o, err := Open(dir, "reader", "", func() {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	headers := o.kase.Headers()
+	operation := operation.Record{"passes": "3"}
+	if err := o.store.Save(&sidecar.Report{Book: mark.Book{Observer: "reader"}, Operation: operation, Images: headers}); err != nil {
+		t.Fatal(err)
+	}
+	if err := o.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if o, err = Open(dir, "reader", "", func() {}); err != nil {
+		t.Fatal(err)
+	}
+	defer o.Close()
+	tests := []response.Test{{Object: "N1", Contact: -1, PelvicFloor: response.At(1.2), Unit: response.Milliampere, Motor: []response.Motor{response.Bellows}}}
+	book := mark.Book{Observer: "reader",
+		Marks:      []mark.Mark{{UID: "2.25.1", Structure: mark.Needle, Object: "N1", Frame: mark.One("2.25.10", 1), Points: []r2.Vec{{X: 1, Y: 1}, {X: 2, Y: 2}}, Origin: mark.ByHand}},
+		Statements: []mark.Statement{{Object: "N1", Side: mark.LeftSide, SideBasis: mark.Stated, Observer: "reader", When: time.Date(2026, 3, 4, 10, 42, 0, 0, time.UTC)}}}
+	where, err := o.cfg.Rescue(book, tests)
+	if err != nil {
+		t.Fatal(err)
+	}
+	store, err := sidecar.Lock(where, "reader")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	got, found, err := store.Load(headers)
+	if err != nil || !found {
+		t.Fatal(found, err)
+	}
+	if len(got.Book.Marks) != 1 || len(got.Book.Statements) != 1 || !reflect.DeepEqual(got.Responses, tests) || !reflect.DeepEqual(got.Operation, operation) {
+		t.Errorf("rescued: %+v", got)
 	}
 }

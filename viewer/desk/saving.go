@@ -6,6 +6,7 @@ import (
 
 	"leadline/measure/mark"
 	"leadline/measure/placement"
+	"leadline/measure/response"
 )
 
 // How long a change waits to be saved: quiet after the last change, but never
@@ -40,7 +41,7 @@ type saving struct {
 	busy   bool
 	retry  time.Duration
 	retryT time.Time
-	save   func(mark.Book, placement.Placement) error
+	save   func(mark.Book, []response.Test, placement.Placement) error
 	wake   func()
 	result chan error
 }
@@ -65,7 +66,7 @@ func (s *saving) changed(now time.Time) {
 
 // poll takes in a finished save and starts one that is due. A save waits for
 // the placement of the book it saves.
-func (s *saving) poll(now time.Time, book mark.Book, m *measuring, held bool) (changed bool, next time.Time) {
+func (s *saving) poll(now time.Time, book mark.Book, tests []response.Test, m *measuring, held bool) (changed bool, next time.Time) {
 	select {
 	case err := <-s.result:
 		s.busy, changed = false, true
@@ -88,17 +89,17 @@ func (s *saving) poll(now time.Time, book mark.Book, m *measuring, held bool) (c
 	if m.taken != m.revision {
 		return changed, time.Time{} // the measurement wakes us
 	}
-	s.begin(book, m.placement)
+	s.begin(book, tests, m.placement)
 	return true, time.Time{}
 }
 
-func (s *saving) begin(book mark.Book, p placement.Placement) {
+func (s *saving) begin(book mark.Book, tests []response.Test, p placement.Placement) {
 	s.dirty, s.busy = false, true
 	if s.state != Failed {
 		s.state = Saving
 	}
 	go func() {
-		s.result <- s.save(book, p)
+		s.result <- s.save(book, tests, p)
 		s.wake()
 	}()
 }
@@ -181,14 +182,14 @@ func (d *Desk) finishQuit() bool {
 	return false
 }
 
-// askUnsaved asks what to do with marks that cannot be saved.
+// askUnsaved asks what to do with what cannot be saved.
 func (d *Desk) askUnsaved() {
 	d.question = &Question{
 		Title:  "Not saved",
 		Detail: fmt.Sprintf("%v", d.saving.err),
 		Choices: []Choice{
 			{Key: "t", Text: "try again"},
-			{Key: "w", Text: "write the marks elsewhere, then close"},
+			{Key: "w", Text: "write all elsewhere, then close"},
 			{Key: "Escape", Text: "stay"},
 		},
 		answer: func(key string) {
@@ -197,15 +198,15 @@ func (d *Desk) askUnsaved() {
 				d.Quit()
 			case "w":
 				if d.cfg.Rescue == nil {
-					d.refuse(fmt.Errorf("there is no other place to write the marks to"))
+					d.refuse(fmt.Errorf("there is no other place to write them to"))
 					return
 				}
-				where, err := d.cfg.Rescue(d.now.book)
+				where, err := d.cfg.Rescue(d.now.book, d.now.responses)
 				if err != nil {
-					d.refuse(fmt.Errorf("marks not written elsewhere: %w", err))
+					d.refuse(fmt.Errorf("not written elsewhere: %w", err))
 					return
 				}
-				d.say("Marks written to %s.", where)
+				d.say("All written to %s.", where)
 				d.done = true
 			}
 		},

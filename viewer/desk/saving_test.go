@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"leadline/measure/mark"
+	"leadline/measure/response"
 )
 
 func TestSavingWaitsRetriesAndSaysSo(t *testing.T) {
@@ -74,7 +75,7 @@ func TestQuitSavesFirst(t *testing.T) {
 func TestQuitAsksWhereSavingFails(t *testing.T) {
 	b := newBench(t)
 	var rescued mark.Book
-	b.cfg.Rescue = func(book mark.Book) (string, error) { rescued = book; return "elsewhere", nil }
+	b.cfg.Rescue = func(book mark.Book, _ []response.Test) (string, error) { rescued = book; return "elsewhere", nil }
 	b.fail = errors.New("medium is read-only")
 	b.press("i")
 	b.click(FrontalPane, row(2)...)
