@@ -81,6 +81,9 @@ func caution(at Places) *Part {
 }
 
 func question(q *desk.Question, at Places) *Part {
+	if len(q.Fields) > 0 {
+		return fields(q, at)
+	}
 	u := at.Unit
 	w := 430 * u
 	detail := scene.Wrap(q.Detail, 12.5*u, false, w-40*u)

@@ -76,6 +76,7 @@ type Desk struct {
 	full     bool // all numbers, cautions and readings are on show
 	page     int  // of them
 	caution  bool
+	lastTest *response.Test // entered last, whose settings are proposed again
 	notice   Notice
 	quitting bool
 	done     bool

@@ -26,6 +26,7 @@ type bench struct {
 
 	sync.Mutex
 	saved []mark.Book
+	kept  []response.Test
 	fail  error
 }
 
@@ -51,7 +52,7 @@ func newBench(t *testing.T, headers ...*imaging.Header) *bench {
 			return out
 		},
 		Measure: measure,
-		Save: func(book mark.Book, _ []response.Test, p placement.Placement) error {
+		Save: func(book mark.Book, tests []response.Test, p placement.Placement) error {
 			b.Lock()
 			defer b.Unlock()
 			if p.Cautions[0] != fmt.Sprint(len(book.Marks)) {
@@ -61,6 +62,7 @@ func newBench(t *testing.T, headers ...*imaging.Header) *bench {
 				return b.fail
 			}
 			b.saved = append(b.saved, book)
+			b.kept = tests
 			return nil
 		},
 		Now: func() time.Time { return b.clock },

@@ -38,7 +38,7 @@ func Bindings() []struct {
 			{"click, drag", "select and move"}, {"arrows", "move 1 px, Shift 0.1 px"},
 			{", and .", "previous and next point"}, {"Home, End", "previous and next mark"},
 			{"Ctrl+click, Insert", "add a point to the line"}, {"Delete", "remove point, Shift: the mark"},
-			{"O", "device of the mark"}, {"Y", "level, side, length of the mark"},
+			{"O", "device of the mark"}, {"Y", "level, side, length of the mark"}, {"Shift+R", "response at the position or contact"},
 			{"Ctrl+Z", "undo"}, {"Ctrl+Shift+Z", "redo"},
 		}},
 		{"State, with its basis", []Binding{
@@ -143,6 +143,8 @@ func (d *Desk) Press(key string) bool {
 		d.AskObject()
 	case "y":
 		d.AskDetail()
+	case "R":
+		d.AskResponse()
 	case "s":
 		d.AskSide()
 	case "S":

@@ -11,7 +11,7 @@ import (
 )
 
 // Question waits for an answer by key: one of its choices or, where Entry is
-// set, a line typed and ended with Enter. Escape leaves all as it was.
+// set, a line typed and ended with Enter, or several. Escape leaves all as it was.
 type Question struct {
 	Title   string
 	Detail  string
@@ -20,9 +20,13 @@ type Question struct {
 	Text    string // typed so far
 	Most    int    // letters that can be typed; 0: 64
 	Fault   string // what is wrong with it
+	// Fields of a question that asks for several lines, and which is typed into.
+	Fields []Field
+	At     int
 
 	answer func(string)
 	check  func(string) error
+	keep   func() error // takes the fields in
 }
 
 // Choice is one answer.
@@ -40,6 +44,10 @@ func (d *Desk) Answer(key string) {
 	if key == "Escape" {
 		d.question = nil
 		d.say("Left as it was.")
+		return
+	}
+	if len(q.Fields) > 0 {
+		d.fillIn(q, key)
 		return
 	}
 	if q.Entry {
