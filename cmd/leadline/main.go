@@ -23,7 +23,7 @@ func main() {
 // commands in the order a newcomer needs them.
 var commands = []command{
 	demoCommand, listCommand, openCommand, markCommand, confirmCommand,
-	measureCommand, assistCommand, operationCommand, respondCommand, compareCommand, noteCommand, sheetCommand, reportCommand, framesCommand, tableCommand,
+	measureCommand, assistCommand, operationCommand, respondCommand, compareCommand, noteCommand, sheetCommand, reportCommand, archiveCommand, framesCommand, tableCommand,
 }
 
 // run carries out one command line and returns its exit code.

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"leadline/imaging"
 	"leadline/imaging/grayscale"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
@@ -86,4 +87,21 @@ func (r *reader) shown(f placement.FilmReading) (*image.Gray, error) {
 		return grayscale.Render(frame, gray.VOITable(0)), nil
 	}
 	return grayscale.Render(frame, gray.Table(grayscale.First(frame, gray))), nil
+}
+
+// windowOf is the window that shown uses; of no width where it uses a table.
+func (r *reader) windowOf(f placement.FilmReading) (imaging.Window, error) {
+	file := r.kase.File(f.Film.Ref.Instance)
+	if len(file.Header.Windows) == 0 && len(file.Header.VOILUTs) > 0 {
+		return imaging.Window{}, nil
+	}
+	frame, err := file.Frame(f.Film.Ref.First, f.Film.Ref.Last)
+	if err != nil {
+		return imaging.Window{}, err
+	}
+	gray, err := grayscale.New(file.Header)
+	if err != nil {
+		return imaging.Window{}, err
+	}
+	return grayscale.First(frame, gray), nil
 }

@@ -74,15 +74,25 @@ func (r *reader) sheetFilms(report sidecar.Report) ([]handout.Picture, error) {
 			if most == 0 {
 				continue
 			}
-			gray, err := r.shown(best)
+			film, err := r.handed(best)
 			if err != nil {
 				return nil, err
 			}
-			out = append(out, handout.Picture{Film: best, Gray: gray})
+			out = append(out, film)
 		}
 		if len(out) > 0 {
 			break
 		}
 	}
 	return out, nil
+}
+
+// handed is the film with its picture and the window that is shown through.
+func (r *reader) handed(f placement.FilmReading) (handout.Picture, error) {
+	gray, err := r.shown(f)
+	if err != nil {
+		return handout.Picture{}, err
+	}
+	window, err := r.windowOf(f)
+	return handout.Picture{Film: f, Gray: gray, Window: window}, err
 }

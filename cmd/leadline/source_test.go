@@ -81,6 +81,9 @@ var sourceTrials = map[string]func(trial) [][]string{
 	"report": func(t trial) [][]string {
 		return [][]string{t.line("report", "--observer", "A", "--out", filepath.Join(t.out, "report.dcm"))}
 	},
+	"archive": func(t trial) [][]string {
+		return [][]string{t.line("archive", "--observer", "A", "--out", filepath.Join(t.out, "objects"))}
+	},
 	"frames": func(t trial) [][]string {
 		return [][]string{t.line("frames", "--observer", "A", "--out", filepath.Join(t.out, "pictures"))}
 	},

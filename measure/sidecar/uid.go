@@ -31,3 +31,10 @@ func validUID(s string) bool {
 	}
 	return true
 }
+
+// UIDOf is the UID of what is made from this report and leaves the tool with it,
+// as its parts name it: the same for as long as the report keeps its own SOP
+// Instance UID, and another for its successor.
+func (r Report) UIDOf(parts ...string) string {
+	return derivedUID(append([]string{r.SOPInstance}, parts...)...)
+}

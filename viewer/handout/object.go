@@ -84,7 +84,7 @@ func decimal(v float64) string { return strconv.FormatFloat(v, 'g', 10, 64) }
 // (C.7.5.1) and SOP Common (C.12.1). number tells objects of a kind apart.
 func common(r sidecar.Report, k kind, number int) []attribute {
 	h := r.Images[0]
-	return []attribute{
+	out := []attribute{
 		{tag.SpecificCharacterSet, one("ISO_IR 192")},
 		{tag.SOPClassUID, one(k.class)},
 		{tag.SOPInstanceUID, one(r.UIDOf(k.name, strconv.Itoa(number)))},
@@ -105,6 +105,10 @@ func common(r sidecar.Report, k kind, number int) []attribute {
 		{tag.Manufacturer, one("Leadline")},
 		{tag.InstanceNumber, whole(number)},
 	}
+	if k != printedKind { // General Series (C.7.3.1): the sacrum is not paired
+		out = append(out, attribute{tag.Laterality, []string{}})
+	}
+	return out
 }
 
 // reference to a film's instance, and its frames where it has more than one

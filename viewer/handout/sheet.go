@@ -1,5 +1,8 @@
 // Package handout makes what is handed on of a case from scene and report
-// together: the sheet, one printed page for the record.
+// together: the sheet, one printed page for the record, and what an archive takes
+// beside the report: the sheet as a document, marks over the original frames,
+// annotated pictures. Their UIDs follow from the report's (see sidecar.Report),
+// so that they are drafts until it is issued and have successors as it has.
 package handout
 
 import (
@@ -42,10 +45,12 @@ var (
 )
 
 // Picture is a marked film with its pixels as displayed, in their stored
-// orientation.
+// orientation, and the window they are displayed through, of no width where it is
+// a table.
 type Picture struct {
-	Film placement.FilmReading
-	Gray *image.Gray
+	Film   placement.FilmReading
+	Gray   *image.Gray
+	Window imaging.Window
 }
 
 // WriteSheet writes the case on one A4 page as PDF: who it is of, side and level
