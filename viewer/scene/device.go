@@ -229,19 +229,20 @@ func (b *builder) elsewhere(object string) bool {
 var headOrder = []string{
 	"tip-depth-along-needle", "contacts-beyond-margin", "contact-depth",
 	"insertion-angle-chord", "insertion-angle-dorsal", "insertion-angle-fusion",
-	"insertion-angle-ventral", "insertion-angle-skin", "depth-change",
+	"insertion-angle-surface", "insertion-angle-ventral", "insertion-angle-skin", "depth-change",
 	"entry-offset-midline", "entry-from-foramen-medial", "entry-from-foramen-superior",
 	"tip-offset-midline", "tip-caudal-to-si-line", "frontal-deflection",
 }
 
-// Numbers of one device in one view (NoView: all views) in the order they are
-// read, then what is missing of them and why.
+// Numbers of one device that belong to one view (NoView: to any) in the order
+// they are read, each by both films together where they tell it; then what is
+// missing of them and why.
 func Numbers(p placement.Placement, object string, view imaging.View) Section {
 	s := Section{Title: DeviceName(object), Style: Style(object)}
 	for i, q := range headOrder {
 		found := false
-		for _, r := range p.Results {
-			if r.Object != object || r.Quantity != q || !(view == imaging.NoView || r.Plane == string(view)) {
+		for _, r := range p.Best() {
+			if r.Object != object || r.Quantity != q || !(view == imaging.NoView || r.Plane == string(view) || r.Plane == placement.Plane3D && view == viewOf(q)) {
 				continue
 			}
 			found = true
@@ -279,6 +280,9 @@ func row(p placement.Placement, r placement.Result, head bool) Row {
 		if w := m.Where(); w != "" {
 			out.Figure += " " + w
 		}
+	}
+	if out.Head && r.Plane == placement.Plane3D {
+		out.Note = "by both films together"
 	}
 	if r.Quantity == "frontal-deflection" {
 		out.Note = quantity.Class(r.Quantity, r.Class)
