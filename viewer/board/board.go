@@ -43,6 +43,7 @@ func Chart(d *desk.Desk, lateral *scene.Scene) scene.Chart {
 	p, _ := d.Placement()
 	up := scene.View{Quarter: scene.UpQuarter(lateral.Film.Cranial)}
 	c := scene.NewChart(p, up.EdgeShown(lateral.Ventral))
+	c.Respond(p, d.Responses())
 	for i, row := range c.Rows {
 		for _, dev := range p.Devices {
 			if dev.Object == row.Object && mark.Contradicted(dev.SideSource) {

@@ -41,7 +41,7 @@ func fields(q *desk.Question, at Places) *Part {
 	if q.Fault != "" {
 		p.wrap(x, y+6*u, w-40*u, q.Fault, 12, Warn, 2)
 	} else {
-		p.wrap(x, y+6*u, w-40*u, hint, 12, scene.Grey, 2)
+		p.wrap(x, y+6*u, w-40*u, q.Fields[q.At].Label+": "+hint, 12, scene.Grey, 2)
 	}
 	p.text(x, r.Max.Y-14*u, "Enter keeps it, Tab goes on, Esc leaves all as it was", 12, false, scene.Grey)
 	part.Drawing = p.drawing()

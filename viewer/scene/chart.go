@@ -21,6 +21,8 @@ type Chart struct {
 	// as shown; else to the left.
 	VentralRight bool
 	Rows         []ChartRow
+
+	responded bool // a row has responses
 }
 
 // ChartRow is one device or position.
@@ -33,6 +35,8 @@ type ChartRow struct {
 	Lead    bool
 	Depths  []ChartDepth
 	Missing string // why there is no depth
+	// Responses to stimulation at the position or the contacts.
+	Responses []ChartResponse
 }
 
 // ChartDepth is the tip's or a contact's depth, positive beyond the margin.
@@ -156,16 +160,23 @@ const (
 	rowStacked = 62.0
 )
 
-func (c *Chart) rowHeight(width, unit float64) float64 {
+func (c *Chart) rowHeight(row ChartRow, width, unit float64) float64 {
 	if width < chartNarrw*unit {
-		return rowStacked * unit
+		return rowStacked*unit + float64(len(row.toldLines(width, unit)))*responseHigh*unit
 	}
 	return rowHigh * unit
 }
 
 // Height is what Draw needs at the width, in output pixels.
 func (c *Chart) Height(width, unit float64) float64 {
-	return (chartTop+chartFoot)*unit + float64(max(len(c.Rows), 1))*c.rowHeight(width, unit)
+	high := (chartTop + chartFoot) * unit
+	for _, row := range c.Rows {
+		high += c.rowHeight(row, width, unit)
+	}
+	if len(c.Rows) == 0 {
+		high += c.rowHeight(ChartRow{}, width, unit)
+	}
+	return high
 }
 
 // Draw lays the chart down in r (output pixels) and gives the place of each
@@ -177,6 +188,14 @@ func (c *Chart) Draw(r Rect, unit float64) (Drawing, []Rect) {
 	if !stacked {
 		plot.Min.X = r.Min.X + chartNames*unit
 	}
+	beside := c.responseRoom(r.W(), unit)
+	if beside > 0 {
+		plot.Max.X -= beside + 12*unit
+	}
+	columns := Rect{Min: r2.Vec{X: r.Max.X - beside, Y: plot.Min.Y}, Max: r.Max}
+	if beside > 0 {
+		p.headings(columns)
+	}
 	least, most, step := c.Range()
 	x := func(depth float64) float64 {
 		t := (depth - least) / (most - least)
@@ -186,10 +205,11 @@ func (c *Chart) Draw(r Rect, unit float64) (Drawing, []Rect) {
 		return plot.Min.X + t*plot.W()
 	}
 	p.axis(plot, x, least, most, step, c.Unit, c.VentralRight)
-	high := c.rowHeight(r.W(), unit)
 	var rows []Rect
-	for i, row := range c.Rows {
-		place := Box(r.Min.X, plot.Min.Y+float64(i)*high, r.W(), high)
+	top := plot.Min.Y
+	for _, row := range c.Rows {
+		place := Box(r.Min.X, top, r.W(), c.rowHeight(row, r.W(), unit))
+		top = place.Max.Y
 		rows = append(rows, place)
 		y := place.Centre().Y
 		ink := White
@@ -221,6 +241,13 @@ func (c *Chart) Draw(r Rect, unit float64) (Drawing, []Rect) {
 			p.text(r.Min.X, y+15*unit, Fit(name, smallSize*unit, false, (chartNames-16)*unit), smallSize, false, row.Style.Color)
 		}
 		p.sounding(row, plot, x, y, least)
+		if stacked {
+			for i, line := range row.toldLines(r.W(), unit) {
+				p.text(r.Min.X, place.Min.Y+(rowStacked+2+float64(i)*responseHigh)*unit, line, smallSize, false, White)
+			}
+		} else if beside > 0 {
+			p.responses(row, columns, y)
+		}
 	}
 	return Drawing{Layers: []Layer{p.layer}}, rows
 }

@@ -176,6 +176,7 @@ func (b *builder) words() {
 	}
 	up := View{Quarter: UpQuarter(b.film.Cranial)}
 	b.scene.Chart = NewChart(on, up.EdgeShown(b.scene.Ventral))
+	b.scene.Chart.Respond(b.p, b.opt.Responses)
 	for i, row := range b.scene.Chart.Rows {
 		b.scene.Chart.Rows[i].Missing = note.Nameless(row.Missing, b.p)
 	}

@@ -7,6 +7,7 @@ import (
 
 	"leadline/imaging"
 	"leadline/measure/placement"
+	"leadline/measure/response"
 )
 
 // Scene is what there is to draw on one film, in image coordinates.
@@ -119,4 +120,6 @@ type Options struct {
 	// Device is the object whose headline number stands beside its tip; empty:
 	// every device that has one.
 	Device string
+	// Responses stand beside the positions in the chart.
+	Responses []response.Test
 }
