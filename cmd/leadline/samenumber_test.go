@@ -89,6 +89,7 @@ func sameNumbers(t *testing.T, of *reader, report sidecar.Report, amplitude floa
 	inReport(t, report, want)
 	inTable(t, of, p, want)
 	inNote(t, report, want, amplitude)
+	inSheet(t, report, want, of)
 	return !t.Failed()
 }
 
