@@ -2,6 +2,7 @@ package placement
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -174,7 +175,8 @@ func (w *work) knownLengths(s *sheet) []scale.Known {
 func (w *work) sd(m mark.Mark) float64 { return markingSD(m.SD, mark.DefaultSD(m.Structure), w.opt) }
 
 func (w *work) drawn(m mark.Mark) drawn {
-	return drawn{uid: m.UID, name: string(m.Structure), px: m.Points, sd: w.sd(m), lead: m.Structure == mark.Lead}
+	key := strings.Join([]string{m.Frame.Instance, m.Frame.Span(), string(m.Structure), m.Object, strconv.Itoa(m.Index), string(m.Level), string(m.Side)}, "/")
+	return drawn{uid: m.UID, key: key, name: string(m.Structure), px: m.Points, sd: w.sd(m), lead: m.Structure == mark.Lead}
 }
 
 // cameraOf is the film's camera where the header gives one and nothing known of

@@ -147,7 +147,7 @@ func scatter[T any](w *work, base T, evaluate func(T) *found, parts []part[T], t
 	for _, p := range parts {
 		for i := range p.drawn.px {
 			for axis := range 2 {
-				name := vertexName(p.drawn, i, axis)
+				name := streamName(p.drawn, i, axis)
 				streams[name] = w.stream(name, scatterDraws)
 			}
 		}
@@ -156,8 +156,8 @@ func scatter[T any](w *work, base T, evaluate func(T) *found, parts []part[T], t
 		t := base
 		for _, p := range parts {
 			t = p.set(t, p.drawn.shifted(func(i int, px r2.Vec) r2.Vec {
-				px.X += p.drawn.sd * quantity.Normal(streams[vertexName(p.drawn, i, 0)][k])
-				px.Y += p.drawn.sd * quantity.Normal(streams[vertexName(p.drawn, i, 1)][k])
+				px.X += p.drawn.sd * quantity.Normal(streams[streamName(p.drawn, i, 0)][k])
+				px.Y += p.drawn.sd * quantity.Normal(streams[streamName(p.drawn, i, 1)][k])
 				return px
 			}))
 		}
@@ -193,6 +193,8 @@ func only(terms []quantity.Term, source string) []quantity.Term {
 	}
 	return out
 }
+
+func streamName(d drawn, i, axis int) string { return fmt.Sprintf("%s/%d/%d", d.key, i, axis) }
 
 func vertexName(d drawn, i, axis int) string { return fmt.Sprintf("%s/%d/%d", d.uid, i, axis) }
 

@@ -93,6 +93,7 @@ func (p plane) unit() string {
 // what depends on them.
 type drawn struct {
 	uid  string
+	key  string // where and what it is, the same whoever marks it: names its draws
 	name string // structure, for messages
 	px   []r2.Vec
 	sd   float64 // pixels, per coordinate
