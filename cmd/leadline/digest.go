@@ -40,9 +40,20 @@ func (c *call) printDigestsOf(kase *intake.Case) error {
 }
 
 // digest is the MD5 of the stored values, masked to the bits stored, as
-// little-endian 16-bit numbers, row by row.
+// little-endian 16-bit numbers, row by row; of a colour frame red, green and
+// blue of each pixel in turn.
 func digest(f *imaging.Frame) []byte {
 	h := md5.New()
+	if f.RGB != nil {
+		row := make([]byte, 6*f.Columns)
+		for rest := f.RGB; len(rest) > 0; rest = rest[3*f.Columns:] {
+			for i, v := range rest[:3*f.Columns] {
+				row[2*i], row[2*i+1] = v, 0
+			}
+			h.Write(row)
+		}
+		return h.Sum(nil)
+	}
 	row := make([]byte, 2*f.Columns)
 	for samples := f.Samples; len(samples) > 0; samples = samples[f.Columns:] {
 		for i, s := range samples[:f.Columns] {

@@ -79,11 +79,11 @@ func (r *reader) shown(f placement.FilmReading) (*image.Gray, error) {
 	if err != nil {
 		return nil, err
 	}
-	gray, err := grayscale.New(file.Header)
+	gray, err := grayscale.New(file.Header.Of(f.Film.Ref.First))
 	if err != nil {
 		return nil, err
 	}
-	if len(file.Header.Windows) == 0 && len(file.Header.VOILUTs) > 0 {
+	if noWindow(file.Header.Of(f.Film.Ref.First)) {
 		return grayscale.Render(frame, gray.VOITable(0)), nil
 	}
 	return grayscale.Render(frame, gray.Table(grayscale.First(frame, gray))), nil
@@ -92,16 +92,19 @@ func (r *reader) shown(f placement.FilmReading) (*image.Gray, error) {
 // windowOf is the window that shown uses; of no width where it uses a table.
 func (r *reader) windowOf(f placement.FilmReading) (imaging.Window, error) {
 	file := r.kase.File(f.Film.Ref.Instance)
-	if len(file.Header.Windows) == 0 && len(file.Header.VOILUTs) > 0 {
+	if noWindow(file.Header.Of(f.Film.Ref.First)) {
 		return imaging.Window{}, nil
 	}
 	frame, err := file.Frame(f.Film.Ref.First, f.Film.Ref.Last)
 	if err != nil {
 		return imaging.Window{}, err
 	}
-	gray, err := grayscale.New(file.Header)
+	gray, err := grayscale.New(file.Header.Of(f.Film.Ref.First))
 	if err != nil {
 		return imaging.Window{}, err
 	}
 	return grayscale.First(frame, gray), nil
 }
+
+// noWindow reports whether a frame is to be shown by a VOI table.
+func noWindow(h *imaging.Header) bool { return len(h.Windows) == 0 && len(h.VOILUTs) > 0 }
