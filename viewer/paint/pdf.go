@@ -50,7 +50,7 @@ func WritePDF(w io.Writer, page Printed) error {
 	f.AddPage()
 	f.SetLineCapStyle("round")
 	f.SetLineJoinStyle("round")
-	p := printer{f}
+	p := printer{f, map[int]bool{}}
 	p.draw(page.Under)
 	for i, film := range page.Films {
 		if err := p.film(fmt.Sprintf("film%d", i), film); err != nil {
@@ -61,7 +61,10 @@ func WritePDF(w io.Writer, page Printed) error {
 	return f.Output(w)
 }
 
-type printer struct{ pdf *fpdf.Fpdf }
+type printer struct {
+	pdf    *fpdf.Fpdf
+	widths map[int]bool // of the images so far
+}
 
 // film sets the frame's own pixels, turned as the view says, into its pane.
 func (p printer) film(name string, film Placed) error {
@@ -75,7 +78,15 @@ func (p printer) film(name string, film Placed) error {
 		turned = resample.Rotate90(film.Gray)
 	}
 	b := turned.Bounds()
-	gray := image.NewGray(image.Rect(0, 0, b.Dx(), b.Dy()))
+	// The library writes images in the order of their widths, and those of one
+	// width in no fixed order: a film of a width that was there is given a black
+	// column more, which is clipped away, so that equal pages give equal bytes.
+	width := b.Dx()
+	for p.widths[width] {
+		width++
+	}
+	p.widths[width] = true
+	gray := image.NewGray(image.Rect(0, 0, width, b.Dy()))
 	for y := range b.Dy() {
 		for x := range b.Dx() {
 			gray.Set(x, y, turned.At(b.Min.X+x, b.Min.Y+y))
@@ -88,7 +99,9 @@ func (p printer) film(name string, film Placed) error {
 	opt := fpdf.ImageOptions{ImageType: "PNG"}
 	p.pdf.RegisterImageOptionsReader(name, opt, &packed)
 	r := film.View.Pane
-	p.pdf.ImageOptions(name, r.Min.X, r.Min.Y, r.W(), r.H(), false, opt, 0, "")
+	p.pdf.ClipRect(r.Min.X, r.Min.Y, r.W(), r.H(), false)
+	p.pdf.ImageOptions(name, r.Min.X, r.Min.Y, r.W()*float64(width)/float64(b.Dx()), r.H(), false, opt, 0, "")
+	p.pdf.ClipEnd()
 	return p.pdf.Error()
 }
 
