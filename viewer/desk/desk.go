@@ -18,6 +18,7 @@ import (
 	"leadline/measure/mark"
 	"leadline/measure/placement"
 	"leadline/measure/response"
+	"leadline/measure/sidecar"
 	"leadline/viewer/reel"
 )
 
@@ -38,6 +39,9 @@ type Config struct {
 	// Rescue writes book and responses, and whatever else was read from the
 	// sidecar, somewhere else when Save cannot, and says where.
 	Rescue func(mark.Book, []response.Test) (string, error)
+	// Note words the case and puts it where it says; it is called in another
+	// goroutine with book, responses and placement of the report set.
+	Note func(sidecar.Report) (where string, err error)
 	// Frame decodes one frame, or the mean of a span; it is called in other
 	// goroutines, several at once.
 	Frame reel.Read
@@ -90,6 +94,7 @@ type Desk struct {
 
 	measuring measuring
 	saving    saving
+	noting    noting
 }
 
 // Notice is the line that answers the last action.
@@ -200,6 +205,9 @@ func (d *Desk) Poll() (changed bool, next time.Time) {
 	changed = changed || saved || moved
 	if next.IsZero() || !due.IsZero() && due.Before(next) {
 		next = due
+	}
+	if d.pollNote() {
+		changed = true
 	}
 	if d.quitting && d.finishQuit() {
 		changed = true

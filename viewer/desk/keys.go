@@ -55,7 +55,7 @@ func Bindings() []struct {
 			{"PageUp, PageDown", "previous and next image"}, {"Shift+Tab", "all images, small"},
 			{"right-drag, [ ] { }", "window width and centre"}, {"\\", "next window of the film"},
 			{"wheel, + and -", "zoom about the cursor"}, {"middle-drag, Ctrl+arrows", "pan; so does Space and drag"},
-			{"0", "whole film"}, {"Shift+O", "graphics that came with the frame"}, {"Z", "loupe"}, {"R", "all numbers, cautions, readings"}, {"?", "this list"}, {"Ctrl+O", "open another case"}, {"Ctrl+Q", "close"},
+			{"0", "whole film"}, {"Shift+O", "graphics that came with the frame"}, {"Z", "loupe"}, {"R", "all numbers, cautions, readings"}, {"?", "this list"}, {"Ctrl+C", "note of the case to the clipboard"}, {"Ctrl+O", "open another case"}, {"Ctrl+Q", "close"},
 		}},
 	}
 }
@@ -143,6 +143,8 @@ func (d *Desk) Press(key string) bool {
 		d.AskObject()
 	case "y":
 		d.AskDetail()
+	case "Ctrl+c":
+		d.CopyNote()
 	case "R":
 		d.AskResponse()
 	case "s":

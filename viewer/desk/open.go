@@ -117,6 +117,10 @@ func (o *Opened) lay(observer, marks string, wake func()) error {
 		Rescue: func(b mark.Book, tests []response.Test) (string, error) {
 			return rescue(sidecar.Report{Book: b, Responses: tests, Operation: operation, Images: headers})
 		},
+		Note: func(r sidecar.Report) (string, error) {
+			r.Operation, r.Images = operation, headers
+			return o.writeNote(r, dir)
+		},
 		Frame: o.frame, Wake: wake,
 		Acknowledged: cautionRead(), Acknowledge: keepCautionRead,
 		Recent: Recent, Forget: Forget,
