@@ -290,6 +290,40 @@ func Crosshair(d *desk.Desk, id desk.PaneID, v scene.View, led bool) scene.Drawi
 	return p.drawing()
 }
 
+// Suggested draws what is suggested and no one's mark yet: in dashes, with its
+// word.
+func Suggested(d *desk.Desk, id desk.PaneID, v scene.View) scene.Drawing {
+	s := d.Suggestion()
+	if s == nil || s.Pane != id {
+		return scene.Drawing{}
+	}
+	p := newPen(v.Pane, v.Unit)
+	const ink, gap = 7.0, 5.0
+	for _, pass := range []struct {
+		width float64
+		dark  bool
+	}{{4.5, true}, {2, false}} {
+		shade := scene.White
+		if pass.dark {
+			shade = scene.Dark
+		}
+		for i := 1; i < len(s.Points); i++ {
+			a, b := v.ToPane(s.Points[i-1]), v.ToPane(s.Points[i])
+			length, along := r2.Norm(r2.Sub(b, a)), r2.Unit(r2.Sub(b, a))
+			for at := 0.0; at < length; at += (ink + gap) * v.Unit {
+				p.line(pass.width, shade, r2.Add(a, r2.Scale(at, along)), r2.Add(a, r2.Scale(min(at+ink*v.Unit, length), along)))
+			}
+		}
+	}
+	tip := v.ToPane(s.Points[len(s.Points)-1])
+	words := "suggested"
+	w := scene.Advance(words, 13*v.Unit, true)
+	place := scene.Box(tip.X+10*v.Unit, tip.Y+4*v.Unit, w+12*v.Unit, 22*v.Unit)
+	p.box(place, 4, scene.Panel)
+	p.text(place.Min.X+6*v.Unit, place.Min.Y+15.5*v.Unit, words, 13, true, scene.White)
+	return p.drawing()
+}
+
 // LoupeFrame is the rim of the loupe and the cross in its middle.
 func LoupeFrame(r scene.Rect, unit float64) scene.Drawing {
 	p := newPen(r, unit)

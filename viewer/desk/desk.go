@@ -9,12 +9,14 @@
 package desk
 
 import (
+	"context"
 	"fmt"
 	"time"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"leadline/imaging"
+	"leadline/imaging/assist"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
 	"leadline/measure/response"
@@ -42,6 +44,9 @@ type Config struct {
 	// Note words the case and puts it where it says; it is called in another
 	// goroutine with book, responses and placement of the report set.
 	Note func(sidecar.Report) (where string, err error)
+	// Assist looks for a needle near an SR point of a frame; it is called in
+	// another goroutine.
+	Assist func(ctx context.Context, f *imaging.Frame, near r2.Vec) (assist.Answer, error)
 	// Frame decodes one frame, or the mean of a span; it is called in other
 	// goroutines, several at once.
 	Frame reel.Read
@@ -95,6 +100,8 @@ type Desk struct {
 	measuring measuring
 	saving    saving
 	noting    noting
+
+	suggesting suggesting
 }
 
 // Notice is the line that answers the last action.
@@ -205,6 +212,9 @@ func (d *Desk) Poll() (changed bool, next time.Time) {
 	changed = changed || saved || moved
 	if next.IsZero() || !due.IsZero() && due.Before(next) {
 		next = due
+	}
+	if d.pollSuggestion() {
+		changed = true
 	}
 	if d.pollNote() {
 		changed = true

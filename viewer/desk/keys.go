@@ -33,6 +33,7 @@ func Bindings() []struct {
 		{"While marking", []Binding{
 			{"click, Space", "set a point"}, {"arrows", "move the crosshair 10 px, Shift 1 px"},
 			{"Enter", "end the structure"}, {"Escape", "cancel it"},
+			{"Q", "suggest the needle near the pointer: Enter accepts"},
 		}},
 		{"Change", []Binding{
 			{"click, drag", "select and move"}, {"arrows", "move 1 px, Shift 0.1 px"},
@@ -108,7 +109,11 @@ func (d *Desk) Press(key string) bool {
 	case "Ctrl+q":
 		d.Quit()
 	case "Enter":
-		d.Finish()
+		if !d.acceptSuggestion() {
+			d.Finish()
+		}
+	case "q":
+		d.Suggest()
 	case "Escape":
 		d.escape()
 	case "Delete", "Backspace":
@@ -194,6 +199,8 @@ func (d *Desk) escape() {
 	switch {
 	case d.drag != nil:
 		d.PutBack()
+	case d.dropSuggestion():
+		d.say("Suggestion refused.")
 	case d.giveUp(d.focus) || d.giveUp(d.focus.Other()):
 	case d.now.draft != nil:
 		d.Cancel()

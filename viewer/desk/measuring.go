@@ -10,8 +10,8 @@ import (
 
 // After a measurement the goroutine rests this many times as long as it took.
 const (
-	measureRest     = 4
-	measureRestMost = 100 * time.Millisecond
+	measureRest     = 6
+	measureRestMost = 400 * time.Millisecond
 )
 
 // measuring computes the placement in a goroutine of its own. Only the newest
@@ -58,7 +58,7 @@ func (m *measuring) start(cfg Config) {
 			box.Unlock()
 			cfg.Wake()
 			// Between two measurements it rests, so that drawing a drag keeps
-			// most of the machine; the numbers still follow many times a second.
+			// most of the machine; the numbers still follow twice a second and more.
 			time.Sleep(min(measureRest*time.Since(start), measureRestMost))
 		}
 	}()

@@ -10,7 +10,10 @@ import (
 	"strings"
 	"time"
 
+	"gonum.org/v1/gonum/spatial/r2"
+
 	"leadline/imaging"
+	"leadline/imaging/assist"
 	"leadline/imaging/intake"
 	"leadline/measure/mark"
 	"leadline/measure/placement"
@@ -24,6 +27,7 @@ type Opened struct {
 	kase   *intake.Case // nil: none is open
 	store  *sidecar.Store
 	target Target
+	assist assist.Client
 }
 
 // Welcome is a desk with no case on it, where one is chosen.
@@ -117,6 +121,15 @@ func (o *Opened) lay(observer, marks string, wake func()) error {
 		Rescue: func(b mark.Book, tests []response.Test) (string, error) {
 			return rescue(sidecar.Report{Book: b, Responses: tests, Operation: operation, Images: headers})
 		},
+		Assist: func(ctx context.Context, f *imaging.Frame, near r2.Vec) (assist.Answer, error) {
+			q, pixels, err := assist.Ask(assist.Needle, f)
+			if err != nil {
+				return assist.Answer{}, err
+			}
+			q.Near = []assist.Point{{X: near.X, Y: near.Y}}
+			a, _, err := o.assist.Ask(ctx, q, pixels)
+			return a, err
+		},
 		Note: func(r sidecar.Report) (string, error) {
 			r.Operation, r.Images = operation, headers
 			return o.writeNote(r, dir)
@@ -145,6 +158,7 @@ func (o *Opened) Close() error {
 	if o.Desk != nil {
 		o.Stop()
 	}
+	o.assist.Close()
 	var err error
 	if o.kase == nil {
 		return nil

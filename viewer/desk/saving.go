@@ -218,6 +218,7 @@ func (d *Desk) Quitting() bool { return d.quitting }
 
 // Stop ends the goroutines of a desk that is done.
 func (d *Desk) Stop() {
+	d.dropSuggestion()
 	d.measuring.stop()
 	d.thumbs.stop()
 	if d.reel != nil {

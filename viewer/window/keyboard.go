@@ -168,6 +168,11 @@ func (a *app) key(name string) {
 	if strings.Contains(name, "Up") || strings.Contains(name, "Down") || strings.Contains(name, "Left") || strings.Contains(name, "Right") {
 		a.keys.led = a.d.Draft() != nil
 	}
+	if name == "q" && a.pointer.inside && a.d.Draft() == nil {
+		// A suggestion is asked for at the pointer.
+		a.d.SetFocus(a.pointer.pane)
+		a.d.SetCursor(a.pointer.pane, a.views[a.pointer.pane].ToImage(a.pointer.at))
+	}
 	if a.d.Press(name) {
 		return
 	}

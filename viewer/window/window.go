@@ -328,6 +328,7 @@ func (a *app) drawFilms(screen *ebiten.Image, scenes [2]*scene.Scene) {
 			a.ink.draw(screen, level.Draw(id, view, a.kept[id].drawn))
 		}
 		a.ink.draw(screen, board.Sign(a.d, id, place, a.unit))
+		a.ink.draw(screen, board.Suggested(a.d, id, view))
 		a.ink.draw(screen, board.Crosshair(a.d, id, view, a.keys.led))
 		if a.loupe && a.pointer.pane == id && a.pointer.inside {
 			a.drawLoupe(screen, f, scenes[id], view)
