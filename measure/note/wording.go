@@ -185,6 +185,8 @@ func Name(r placement.Result) string {
 		return fmt.Sprintf("contact %d against margin", r.Contact)
 	case r.Quantity == "depth-change":
 		name += " since"
+	case r.Quantity == "crossing" && r.Plane == placement.Plane3D:
+		name = "nearest distance to"
 	case r.Quantity == "crossing":
 		name = "crossing with"
 	case r.Quantity != "insertion-angle-fusion" && r.Of != "":
