@@ -316,7 +316,8 @@ func Suggested(d *desk.Desk, id desk.PaneID, v scene.View) scene.Drawing {
 		}
 	}
 	tip := v.ToPane(s.Points[len(s.Points)-1])
-	words := "suggested"
+	p.ring(tip.X, tip.Y, false, scene.White)
+	words := "suggested, tip"
 	w := scene.Advance(words, 13*v.Unit, true)
 	place := scene.Box(tip.X+10*v.Unit, tip.Y+4*v.Unit, w+12*v.Unit, 22*v.Unit)
 	p.box(place, 4, scene.Panel)

@@ -33,7 +33,7 @@ func Bindings() []struct {
 		{"While marking", []Binding{
 			{"click, Space", "set a point"}, {"arrows", "move the crosshair 10 px, Shift 1 px"},
 			{"Enter", "end the structure"}, {"Escape", "cancel it"},
-			{"Q", "suggest the needle near the pointer: Enter accepts"},
+			{"Q", "suggest the needle whose tip is near the pointer"},
 		}},
 		{"Change", []Binding{
 			{"click, drag", "select and move"}, {"arrows", "move 1 px, Shift 0.1 px"},

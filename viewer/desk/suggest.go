@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -46,8 +47,9 @@ func (d *Desk) Suggestion() *Suggestion {
 	return s
 }
 
-// Suggest asks for the needle near the crosshair of the focused film. Side and
-// level are never suggested.
+// Suggest asks for the needle near the crosshair of the focused film; where both
+// its ends lie in the field the one nearer the crosshair is taken as the tip.
+// Side and level are never suggested.
 func (d *Desk) Suggest() {
 	p := d.focus
 	ref, near := d.panes[p].Ref, d.panes[p].Cursor
@@ -84,7 +86,7 @@ func (d *Desk) Suggest() {
 		case <-ctx.Done():
 		}
 	}()
-	d.say("Looking for a needle near the pointer …")
+	d.say("Looking for a needle with its tip near the pointer …")
 }
 
 // dropSuggestion forgets what is shown or still being looked for and reports
@@ -122,7 +124,7 @@ func (d *Desk) pollSuggestion() bool {
 			}
 			got.at.SD, got.at.Confidence = best.SD, best.Confidence
 			s.shown = &got.at
-			d.say("Suggested, confidence %.2f: Enter accepts it as a mark, Escape refuses it.", best.Confidence)
+			d.say("Suggested, confidence %.2f: Enter accepts, Escape refuses. %s", best.Confidence, strings.Join(best.Notes, " "))
 		}
 		return true
 	default:
