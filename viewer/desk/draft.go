@@ -82,6 +82,7 @@ func (d *Desk) begin(m mark.Mark, p PaneID, former *mark.Mark) {
 	if k.NeedsObject {
 		d.device = m.Object
 	}
+	d.dropSuggestion() // Enter speaks to the draft
 	m.UID = mark.NewUID()
 	d.focus = p
 	d.now.draft = &Draft{Mark: m, Kind: k, Pane: p, former: former}

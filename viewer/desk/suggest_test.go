@@ -63,6 +63,12 @@ func TestSuggestionIsAMarkOnlyWhenAccepted(t *testing.T) {
 	if len(b.Book().Marks) != 0 {
 		t.Error("undo left the accepted mark")
 	}
+	b.press("q")
+	b.untilAnswered(t)
+	b.press("i")
+	if b.Draft() == nil || b.Suggestion() != nil {
+		t.Error("a suggestion waits while something else is being marked: Enter would speak to both")
+	}
 }
 
 // Why there is no suggestion is said in a line, and nothing is shown.
