@@ -44,7 +44,7 @@ func (r *reader) pictures(report sidecar.Report, dir string, force bool, show fu
 		if err != nil {
 			return written, err
 		}
-		s := scene.Film(f, marksOn(f, report.Book), report.Placement, scene.Options{Vertex: -1})
+		s := scene.Film(f, marksOn(f, report.Book), report.Placement, scene.Options{Vertex: -1, Responses: report.Responses})
 		name := pictureName(dir, i, f)
 		page := paint.Annotated(gray, s, pictureWidth)
 		if err := uninterrupted(func() error { return paint.WritePNG(name, page) }); err != nil {

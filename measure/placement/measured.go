@@ -25,18 +25,21 @@ func (p Placement) Measured(r Result) quantity.Measured {
 // Best are the results to tell where one value of each quantity is told: that
 // of both films together where they give one, else those of single planes.
 func (p Placement) Best() []Result {
-	var out []Result
+	type told struct {
+		object, quantity, of string
+		contact              int
+	}
+	inSpace := map[told]bool{}
 	for _, r := range p.Results {
-		if r.Plane == Plane3D || !p.inSpace(r) {
+		if r.Plane == Plane3D && r.Quantity != "crossing" { // that is another thing on a film
+			inSpace[told{r.Object, r.Quantity, r.Of, r.Contact}] = true
+		}
+	}
+	out := make([]Result, 0, len(p.Results))
+	for _, r := range p.Results {
+		if r.Plane == Plane3D || !inSpace[told{r.Object, r.Quantity, r.Of, r.Contact}] {
 			out = append(out, r)
 		}
 	}
 	return out
-}
-
-// inSpace reports whether both films together give what one film gives here.
-func (p Placement) inSpace(r Result) bool {
-	return r.Quantity != "crossing" && slices.ContainsFunc(p.Results, func(o Result) bool {
-		return o.Plane == Plane3D && o.Object == r.Object && o.Quantity == r.Quantity && o.Contact == r.Contact && o.Of == r.Of
-	})
 }

@@ -19,7 +19,7 @@ func Capture(r sidecar.Report, f Picture, number int) (dicom.Dataset, error) {
 	if err := r.Placement.SideConflict(); err != nil {
 		return dicom.Dataset{}, err
 	}
-	page := paint.Annotated(f.Gray, scene.Film(f.Film, marksOn(f.Film, r.Book), r.Placement, scene.Options{Vertex: -1}), captureWidth)
+	page := paint.Annotated(f.Gray, scene.Film(f.Film, marksOn(f.Film, r.Book), r.Placement, scene.Options{Vertex: -1, Responses: r.Responses}), captureWidth)
 	b := page.Bounds()
 	pixels := make([]byte, 0, 3*b.Dx()*b.Dy())
 	for i := 0; i < len(page.Pix); i += 4 {

@@ -22,6 +22,7 @@ import (
 	"leadline/measure/note"
 	"leadline/measure/placement"
 	"leadline/measure/quantity"
+	"leadline/measure/response"
 	"leadline/measure/sidecar"
 	"leadline/viewer/paint"
 	"leadline/viewer/scene"
@@ -102,10 +103,10 @@ func lay(r sidecar.Report, films []Picture, size float64) (paint.Printed, bool) 
 	s.y += 4
 	scenes := make([]scene.Scene, len(films))
 	for i, f := range films {
-		scenes[i] = scene.Film(f.Film, marksOn(f.Film, r.Book), p, scene.Options{Vertex: -1})
+		scenes[i] = scene.Film(f.Film, marksOn(f.Film, r.Book), p, scene.Options{Vertex: -1, Responses: r.Responses})
 	}
 	page.Films = s.films(films, scenes)
-	chart := s.chart(p, scenes)
+	chart := s.chart(p, r.Responses, scenes)
 	s.figures(p)
 	s.missing(p)
 	s.block("Cautions", cautions(p), caution)
@@ -231,7 +232,7 @@ func (s *sheet) films(films []Picture, scenes []scene.Scene) []paint.Placed {
 }
 
 // chart sets the sounding chart of every device on its dark ground.
-func (s *sheet) chart(p placement.Placement, scenes []scene.Scene) scene.Drawing {
+func (s *sheet) chart(p placement.Placement, tests []response.Test, scenes []scene.Scene) scene.Drawing {
 	ventral := imaging.NoEdge
 	for _, c := range scenes {
 		if c.Film.View == imaging.Lateral && c.Ventral != imaging.NoEdge {
@@ -239,6 +240,7 @@ func (s *sheet) chart(p placement.Placement, scenes []scene.Scene) scene.Drawing
 		}
 	}
 	c := scene.NewChart(p, ventral)
+	c.Respond(p, tests)
 	const unit = 0.55
 	width := pageWidth - 2*margin
 	s.line(margin, "Sounding chart: tip or contacts against the ventral margin, with the 95 % interval", s.size, true, black)

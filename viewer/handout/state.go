@@ -33,7 +33,7 @@ func State(r sidecar.Report, f Picture, number int) (dicom.Dataset, error) {
 	if h.ModalityLUT != nil {
 		return dicom.Dataset{}, fmt.Errorf("%w: %s maps its values by a modality LUT, which no presentation state is written for: use the annotated picture", imaging.ErrUnsupported, f.Film.Film.File)
 	}
-	s := scene.Film(f.Film, marksOn(f.Film, r.Book), r.Placement, scene.Options{Vertex: -1})
+	s := scene.Film(f.Film, marksOn(f.Film, r.Book), r.Placement, scene.Options{Vertex: -1, Responses: r.Responses})
 	of := reference(h, ref)
 	quarter := scene.UpQuarter(f.Film.Cranial)
 	shape := "IDENTITY"
