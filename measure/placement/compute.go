@@ -138,6 +138,7 @@ func (w *work) read(films []Film) {
 		}
 		s.twice = twice(s.marks)
 		read := mark.Read(f.Ref, f.Geometry, w.book)
+		s.read = read
 		*r = FilmReading{
 			Film: f, View: read.View, ViewSource: read.ViewSource,
 			Cranial: read.Cranial, CranialSource: read.CranialSource, CranialConflict: read.CranialConflict,
@@ -145,7 +146,6 @@ func (w *work) read(films []Film) {
 			LeftConfirmed: read.LeftConfirmed, LeftConflict: read.LeftConflict,
 			Scale: scale.From(f.Geometry, w.knownLengths(s)), Points: map[string]Point{},
 		}
-		s.read = read
 		s.plane = planeOf(r.Scale)
 		s.noHead = "which way is cranial is not known: confirm it, or mark promontory and coccyx-tip on this film"
 		if read.CranialConflict != "" {
@@ -155,6 +155,10 @@ func (w *work) read(films []Film) {
 			s.cranial, s.noHead = r2.Vec{X: x, Y: y}, ""
 		}
 		s.camera = cameraOf(r)
+		if s.camera != nil && r.View == imaging.Lateral && !s.backAsMarked() {
+			s.camera = nil
+			w.gaps = append(w.gaps, r.Film.File+": dorsal and ventral margin are marked on other sides than the header puts back and front: exchange them, or the film is mirrored.")
+		}
 		w.films = append(w.films, s)
 	}
 }
@@ -162,7 +166,10 @@ func (w *work) read(films []Film) {
 func (w *work) knownLengths(s *sheet) []scale.Known {
 	var out []scale.Known
 	for _, m := range s.marks {
-		if m.Structure != mark.KnownLength || len(m.Points) != 2 {
+		// A device points along the beam of a frontal film: its length there is
+		// foreshortened by more than a scale may be off, and serves both films
+		// together alone.
+		if m.Structure != mark.KnownLength || len(m.Points) != 2 || m.Object != "" && s.read.View == imaging.Frontal {
 			continue
 		}
 		if mm, ok := m.Length(); ok {

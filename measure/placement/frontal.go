@@ -18,6 +18,10 @@ const DeflectionLength = 10.0
 // entry's height for a fraction of it to mean something.
 const leastWidth = 0.3
 
+// extendedMost, in millimetres, is how far past its marked ends a shaft is
+// followed to its entry.
+const extendedMost = 15.0
+
 // outline of a foramen as marked on a frontal film.
 type outline struct {
 	line
@@ -48,7 +52,8 @@ type frontal struct {
 	entered   float64 // plane units from the tip back to the entry as seen; 0 not known
 	// own is the side of the midline that the device entered on, as a displaced
 	// copy keeps it: +1 or -1 as curve.Line.Off counts; 0 to be found.
-	own float64
+	own     float64
+	outside bool // the entry lies in no marked outline
 	// ends, where above 0, is how far past the ends of the marked shaft, plane
 	// units, an entry may lie that is drawn: the shaft is marked from skin to tip,
 	// and one whose entry lies between them enters there.
@@ -184,8 +189,12 @@ func (w *frontal) entry(f *found) (r2.Vec, bool) {
 		f.miss("the shaft runs along the level of its entry on this film", frontEntryX, frontEntryY)
 		return r2.Vec{}, false
 	}
-	if w.ends > 0 && (s < a.hub-w.ends || s > a.tip+w.ends) {
-		f.miss("the shaft runs along the level of its entry on this film", frontEntryX, frontEntryY)
+	ends := w.ends
+	if ends == 0 && w.plane.scaled {
+		ends = extendedMost
+	}
+	if ends > 0 && (s < a.hub-ends || s > a.tip+ends) {
+		f.miss("the level of its entry is met far past the marked shaft, which runs along it: mark the "+w.device.name+" from skin to tip on this film", frontEntryX, frontEntryY)
 		return r2.Vec{}, false
 	}
 	if s < a.hub {

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"leadline/imaging"
 	"leadline/imaging/carm"
@@ -32,6 +33,7 @@ func (w *work) frontalFilms(o *object) {
 			f = fr.evaluate()
 		}
 		d.found = f
+		fr.outside = !inside
 		fr.own = f.own
 		d.terms = w.frontalTerms(s, o, d, approximate)
 		d.drawn = w.frontalDraws(s, o, d, approximate)
@@ -457,15 +459,29 @@ func (d *sounding) toward(o *object) (toward r2.Vec, seen bool) {
 	}
 	from := func(p r2.Vec) r2.Vec { return fr.plane.pixel(r2.Sub(p, mid.At(mid.Along(p)))) }
 	if v := d.found.v[offsetEntry]; v == v {
-		clear := d.clear(offsetEntry)
-		if sp := o.space; !clear && sp != nil && sp.couple.front == d.sheet {
-			_, lo, _ := sp.value(sp.space.first() + spaceOffsetEntry).Interval()
-			clear = lo > 0
+		// Both films together come first: there the entry is found in space.
+		if sp := o.space; sp != nil && sp.couple.front == d.sheet {
+			if _, lo, _ := sp.value(sp.space.first() + spaceOffsetEntry).Interval(); lo > 0 {
+				e := sp.found.v[sp.space.first()+spaceEntryX:]
+				if p, ok := sp.space.front.Project(r3.Vec{X: e[0], Y: e[1], Z: e[2]}); ok {
+					return from(fr.plane.at(p)), true
+				}
+			}
 		}
-		if !clear {
+		e := fr.plane.at(r2.Vec{X: d.found.v[frontEntryX], Y: d.found.v[frontEntryY]})
+		if !d.clear(offsetEntry) {
 			return r2.Vec{}, false
 		}
-		return from(fr.plane.at(r2.Vec{X: d.found.v[frontEntryX], Y: d.found.v[frontEntryY]})), true
+		// An entry past the end of what is marked tells no side that the marked
+		// part does not lie on.
+		if d.found.notes[frontEntryX] != "" {
+			for _, p := range fr.plane.all(fr.device.px) {
+				if mid.Off(p)*mid.Off(e) < 0 {
+					return r2.Vec{}, false
+				}
+			}
+		}
+		return from(e), true
 	}
 	clear := 2 * math.Hypot(fr.device.sd, fr.midline.sd) * fr.plane.column
 	var sum r2.Vec

@@ -24,7 +24,7 @@ type IdentityReading struct {
 	Name      string
 	ChiSquare float64
 	Degrees   int
-	Fits      bool // it could be adjusted
+	Fits      bool // it could be adjusted, and chi-square is no larger than it may be
 }
 
 // Readings and verdicts.
@@ -62,7 +62,7 @@ func (w *work) identity(c *couple, a, b string, pa, pb int) Identity {
 	out := Identity{A: a, B: b, Verdict: CannotTell}
 	k := pose.Compare(readings...)
 	for _, s := range k.Scores {
-		out.Readings = append(out.Readings, IdentityReading{s.Name, s.ChiSquare, s.Degrees, s.Err == nil})
+		out.Readings = append(out.Readings, IdentityReading{s.Name, s.ChiSquare, s.Degrees, s.Err == nil && s.Probability > pose.FitsAbove})
 	}
 	if k.Told {
 		out.Verdict = k.Scores[k.Best].Name

@@ -151,11 +151,19 @@ func (w *work) changes(objects []*object) {
 	w.values = append(w.values, extra...)
 }
 
+// toldLeast is the share of draws under which a quantity must exist to be told.
+const toldLeast = 0.5
+
 // report turns values into results and completes what is missing.
 func (w *work) report(objects []*object) {
 	slices.SortStableFunc(w.values, func(a, b *computed) int { return natural(a.object.name, b.object.name) })
 	for _, c := range w.values {
 		d := c.object.device
+		if !c.bare && c.value.Told() < toldLeast {
+			c.object.missing = append(c.object.missing, Missing{c.object.name, c.quantity,
+				"it is found under too few of the draws of what is not known of the film: the marks do not settle it"})
+			continue
+		}
 		r := Result{
 			Object: c.object.name, Quantity: c.quantity, Plane: c.plane, Value: c.value.Estimate, Unit: c.unit,
 			Side: d.Side, SideSource: d.SideSource, SideConfirmed: d.SideConfirmed,

@@ -84,6 +84,58 @@ func (sp *space) plane() sagittal { return axes(sp.roll, sp.tilt) }
 type way struct {
 	points []r3.Vec
 	leads  bool
+	told   []float64 // of a lead: where along its picture its distance to the side is told
+}
+
+// fixed is a place along a lead's picture where its distance to the side is
+// told.
+type fixed struct{ along, side float64 }
+
+// LeadBend in millimetres is the least radius in which a lead is taken to bend
+// where nothing tells (common practice, no source).
+const LeadBend = 30.0
+
+// unseen is the standard uncertainty, in mm, of a lead's distance to the side at
+// its entry, where the frontal film does not tell it: between two places that
+// are told it may bow by the square of their distance over eight radii.
+func (sp *space) unseen(f *found) float64 {
+	e := r2.Vec{X: f.v[entryX], Y: f.v[entryY]}
+	g := sp.plane()
+	w, why := sp.course(g)
+	if why != "" || !finite(e) || sp.lateral.device.curve == nil {
+		return 0
+	}
+	c := sp.lateral.device.curve
+	a, b := c.Range()
+	// The entry's own place along the picture, by the vertices about it.
+	best, at := math.Inf(1), 0.0
+	for i := 1; i < len(w.points); i++ {
+		p, q := g.of(w.points[i-1]), g.of(w.points[i])
+		d := r2.Sub(q, p)
+		u := math.Max(0, math.Min(1, r2.Dot(r2.Sub(e, p), d)/r2.Norm2(d)))
+		if r := r2.Norm(r2.Sub(e, r2.Add(p, r2.Scale(u, d)))); r < best {
+			t0, _ := c.Nearest(sp.lateral.plane.at(sp.lateral.device.px[i-1]), a, b)
+			t1, _ := c.Nearest(sp.lateral.plane.at(sp.lateral.device.px[i]), a, b)
+			best, at = r, c.Length(a, t0+u*(t1-t0))
+		}
+	}
+	before, after := math.Inf(-1), math.Inf(1)
+	for _, k := range w.told {
+		if k <= at {
+			before = math.Max(before, k)
+		}
+		if k >= at {
+			after = math.Min(after, k)
+		}
+	}
+	gap := after - before
+	if math.IsInf(gap, 0) {
+		gap = 2 * math.Min(at-before, after-at) // past the last place that is told
+	}
+	if gap <= 0 || math.IsInf(gap, 0) {
+		return 0
+	}
+	return quantity.Rectangular(gap * gap / (8 * LeadBend))
 }
 
 // course finds it, or why it cannot be found.
@@ -134,7 +186,6 @@ func (sp *space) leadCourse(g sagittal) (way, string) {
 	if f.device.curve == nil {
 		return way{}, needMark(f.device)
 	}
-	type fixed struct{ along, side float64 }
 	var known []fixed
 	a, b := l.device.curve.Range()
 	where := func(px r2.Vec) float64 {
@@ -179,6 +230,9 @@ func (sp *space) leadCourse(g sagittal) (way, string) {
 		return known[lo].side + u*(known[hi].side-known[lo].side)
 	}
 	out := way{leads: true}
+	for _, k := range known {
+		out.told = append(out.told, k.along)
+	}
 	for i, px := range l.device.px {
 		out.points = append(out.points, g.seen(sp.side, px, side(along[i])))
 	}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 
+	"gonum.org/v1/gonum/spatial/r2"
+
 	"leadline/imaging"
 	"leadline/imaging/carm"
 	"leadline/measure/mark"
@@ -114,20 +116,38 @@ func (s *sheet) shows(o imaging.Orientation) bool {
 			return e == back
 		}
 	}
+	dorsalward, ok := s.dorsalward()
+	x, y := back.Direction()
+	return ok && r2.Dot(dorsalward, r2.Vec{X: x, Y: y}) > 0
+}
+
+// dorsalward points, in pixels, from the marked ventral margin to the marked
+// dorsal surface.
+func (s *sheet) dorsalward() (r2.Vec, bool) {
 	dorsal, okD := s.first(mark.DorsalMargin)
 	ventral, okV := s.first(mark.VentralMargin)
 	if !okD || !okV {
-		return false
+		return r2.Vec{}, false
 	}
-	var dx, dy float64
-	for _, p := range dorsal.Points {
-		dx, dy = dx+p.X/float64(len(dorsal.Points)), dy+p.Y/float64(len(dorsal.Points))
+	middle := func(points []r2.Vec) (m r2.Vec) {
+		for _, p := range points {
+			m = r2.Add(m, r2.Scale(1/float64(len(points)), p))
+		}
+		return m
 	}
-	for _, p := range ventral.Points {
-		dx, dy = dx-p.X/float64(len(ventral.Points)), dy-p.Y/float64(len(ventral.Points))
+	return r2.Sub(middle(dorsal.Points), middle(ventral.Points)), true
+}
+
+// backAsMarked reports whether the margins lie as the header has the patient's
+// back, or do not tell.
+func (s *sheet) backAsMarked() bool {
+	d, ok := s.dorsalward()
+	o, known := carm.Orientation(s.reading.Film.Geometry)
+	if !ok || !known {
+		return true
 	}
-	x, y := back.Direction()
-	return dx*x+dy*y > 0
+	x, y := o.EdgeOf('P').Direction()
+	return r2.Dot(d, r2.Vec{X: x, Y: y}) >= 0
 }
 
 // lengths adds the known lengths that are marked on both films: of the same

@@ -61,6 +61,9 @@ func (w *work) couple(front, side *sheet) *couple {
 	if !c.views() {
 		return c
 	}
+	if a, b := front.reading.Film.Geometry.PatientPosition, side.reading.Film.Geometry.PatientPosition; a != "" && b != "" && a != b {
+		w.gaps = append(w.gaps, fmt.Sprintf("The patient lay otherwise on the frontal film (%s) than on the lateral one (%s), by their headers: both together may not hold.", a, b))
+	}
 	for _, m := range front.marks {
 		w.sight(c, m)
 	}
@@ -364,6 +367,13 @@ func (w *work) spaceTerms(o *object, d *spaceSounding) ([][]quantity.Term, error
 			omitted(sp, eval, d.found, p.drawn, p.set, terms)
 		}
 	}
+	if l.device.lead {
+		if u := sp.unseen(d.found); u > 0 {
+			for _, slot := range []int{spaceOffsetEntry, spaceMedial} {
+				terms[sp.first()+slot] = append(terms[sp.first()+slot], quantity.Term{Source: byInterpolation, Input: name + "/" + o.name + "/course", U: u})
+			}
+		}
+	}
 	// Distortion moves every mark of a film.
 	for view, s := range []*sheet{c.front, c.side} {
 		bulge := func(px r2.Vec) r2.Vec { return s.bulged(px) }
@@ -478,6 +488,9 @@ func (w *work) spaceValues(o *object, d *spaceSounding) {
 				c.of = "foramen " + string(rim.level)
 			} else {
 				c.of = "foramen"
+			}
+			if sp.frontal.outside {
+				c.notes = append(c.notes, "the entry lies outside the marked outline")
 			}
 		}
 		w.values = append(w.values, c)

@@ -164,13 +164,27 @@ func meanSquare(draws []float64, estimate float64) float64 {
 func (v Value) Interval() (u95, lo, hi float64) {
 	u := v.normal()
 	lo, hi = v.Estimate-Coverage*u, v.Estimate+Coverage*u
-	if len(v.Draws) > 0 {
+	if len(v.Draws) > 0 && v.Told() > 0 {
 		lo, hi = middle(v.Draws, u)
 	}
 	if m := v.MaxMagnification; m > 1 {
 		lo, hi = math.Min(lo, lo/m), math.Max(hi, hi/m)
 	}
 	return (hi - lo) / 2, lo, hi
+}
+
+// Told is the share of the draws under which there is a value; 1 without draws.
+func (v Value) Told() float64 {
+	if len(v.Draws) == 0 {
+		return 1
+	}
+	n := 0
+	for _, d := range v.Draws {
+		if d == d {
+			n++
+		}
+	}
+	return float64(n) / float64(len(v.Draws))
 }
 
 // middle of the distribution of a draw plus a normal deviation of standard

@@ -55,6 +55,7 @@ type Known struct {
 func From(g imaging.Geometry, known []Known) Scale {
 	l := ladder{g: clean(g)}
 	l.shape = l.aspect()
+	l.distances()
 	s, ok := l.known(known)
 	for _, rung := range []func() (Scale, bool){l.calibrated, l.object, l.magnified, l.detector, l.unplaced} {
 		if ok {
@@ -116,6 +117,26 @@ func clean(g imaging.Geometry) imaging.Geometry {
 	spacing(&g.ObjectSpacing)
 	g.CalibrationType = strings.ToUpper(strings.TrimSpace(g.CalibrationType))
 	return g
+}
+
+// No source stands nearer to a detector or a patient than distanceLeast, nor
+// further than distanceMost, in millimetres (common practice, no source).
+const distanceLeast, distanceMost = 200.0, 5000.0
+
+// distances drops those that cannot be millimetres.
+func (l *ladder) distances() {
+	for _, d := range []struct {
+		name string
+		n    *imaging.Number
+	}{
+		{"Distance Source to Detector", &l.g.SourceToDetector},
+		{"Distance Source to Patient", &l.g.SourceToPatient},
+	} {
+		if v := d.n.Value; d.n.Known && (v < distanceLeast || v > distanceMost) {
+			l.conflict(0, fmt.Sprintf("%s of %g mm is not to be expected of a C-arm (in other units?): it is not used.", d.name, v))
+			*d.n = imaging.Number{}
+		}
+	}
 }
 
 // aspect is the shape of a pixel, row over column, from the first source that
