@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"leadline/imaging/carm"
 	"leadline/measure/mark"
 	"leadline/measure/pose"
 	"leadline/measure/quantity"
@@ -88,6 +89,10 @@ func (c *couple) views() bool {
 		if s.camera != nil {
 			c.in.Views = append(c.in.Views, viewOf(s, name))
 			continue
+		}
+		if _, err := carm.FromGeometry(s.reading.Film.Geometry); err == nil {
+			c.why = s.reading.Film.File + ": the geometry in its header contradicts what is known of the film"
+			return false
 		}
 		v, why := supposed(s, name)
 		if why != "" {
