@@ -73,6 +73,7 @@ const (
 	mostLength   = 14.0  // of a contact, in widths
 	leastNumber  = 2
 	leastBend    = 40.0 // px, radius
+	leastSure    = 0.4  // confidence below which a row is none
 	contrastHeld = 0.55 // a contact has at least this part of the first one's contrast
 )
 
@@ -105,8 +106,11 @@ func findContacts(p Picture, points ...r2.Vec) (Contacts, error) {
 	row, err := followLead(part, 1, points)
 	if err == nil {
 		var found Contacts
-		if found, err = row.contacts(points); err == nil {
+		if found, err = row.contacts(points); err == nil && found.Confidence >= leastSure {
 			return found, nil
+		}
+		if err == nil {
+			err = fmt.Errorf("%w: what is seen here is little like a row of contacts; click on a contact near the lead's tip", errNotSeen)
 		}
 	}
 	// A picture of a screen may show metal bright.
@@ -116,6 +120,9 @@ func findContacts(p Picture, points ...r2.Vec) (Contacts, error) {
 		if found, bright = row.contacts(points); bright == nil {
 			found.Confidence *= 0.7
 			found.Notes = append(found.Notes, "brighter than what lies beside them, unlike metal on this kind of picture")
+			if found.Confidence < leastSure {
+				return Contacts{}, fmt.Errorf("%w: what is seen here is little like a row of contacts; click on a contact near the lead's tip", errNotSeen)
+			}
 			return found, nil
 		}
 	}
