@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"leadline/imaging"
+	"leadline/measure/mark"
 	"leadline/measure/quantity"
 	"leadline/measure/scale"
 )
@@ -88,7 +89,10 @@ func (w *work) unknowns(s *sheet, set setting, layers layer, n int) []unknown {
 			put(&out[i], half*(2*x-1))
 		}
 	}
-	device := set.film + "/" + set.object
+	// Positions of one device on one film lie about as far off its plane: what is
+	// not known of that is the same for both, and cancels in a change of depth.
+	// How each leans is its own.
+	device := set.film + "/" + mark.Device(set.object)
 	if layers&layScale != 0 {
 		a, b := w.stream(set.film+"/scale", n), w.stream(set.film+"/foreshortened", n)
 		for i := range out {
@@ -98,7 +102,7 @@ func (w *work) unknowns(s *sheet, set setting, layers layer, n int) []unknown {
 	each(layDepth, set.film+"/depth", scale.OffPlaneHalf, func(u *unknown, x float64) { u.depth = x })
 	each(layOff, device+"/off", OffMidlineHalf, func(u *unknown, x float64) { u.off = x })
 	each(layOff, device+"/tip", OffMidlineHalf*TipReach, func(u *unknown, x float64) { u.tip = x })
-	each(layOff, device+"/slope", TiltHalf, func(u *unknown, x float64) { u.slope = x })
+	each(layOff, set.film+"/"+set.object+"/slope", TiltHalf, func(u *unknown, x float64) { u.slope = x })
 	each(layOff, device+"/rim", OffMidlineHalf*NearRim, func(u *unknown, x float64) { u.rim = x })
 	if layers&layTurn != 0 {
 		// The patient against the C-arm's table, and its angles against what they
