@@ -40,10 +40,12 @@ test: setup build
 bench: setup build
 	LEADLINE_REQUIRE_TOOLS=1 go test -timeout 60m -run '^$$' -bench . -benchmem ./...
 
-# The long comparisons against the independent simulator.
+# The long comparisons: against simulators, how often intervals hold, how near the
+# bounds what is suggested comes.
 study: setup build
 	LEADLINE_REQUIRE_TOOLS=1 LEADLINE_STUDY=1 go test -timeout 60m -count 1 -v -run Simulated ./cmd/leadline ./imaging/vision
 	LEADLINE_REQUIRE_TOOLS=1 LEADLINE_STUDY=1 go test -timeout 60m -count 1 -v -run 'Scale|Compare|Gaps|Yardstick' ./measure/pose
+	LEADLINE_REQUIRE_TOOLS=1 LEADLINE_STUDY=1 go test -timeout 60m -count 1 -v -run 'Coverage|Exact' ./measure/placement
 
 setup: setup-build setup-test
 
