@@ -2,6 +2,7 @@ package note
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"leadline/measure/placement"
@@ -54,8 +55,8 @@ var entries = []struct{ name, from string }{
 
 // entry says where the device enters.
 func (w *writer) entry(own []placement.Result) string {
-	var parts []string
-	in, by, magnified := "", "", false
+	var parts, ends []string // and by which film, in which scale
+	magnified := false
 	for _, e := range entries {
 		r, ok := find(own, e.name)
 		if !ok {
@@ -70,7 +71,7 @@ func (w *writer) entry(own []placement.Result) string {
 		}
 		m := w.Measured(r)
 		magnified = magnified || m.Magnified != ""
-		in, by = w.inScale(r), read(r)
+		ends = append(ends, " "+read(r)+w.inScale(r))
 		way, _, _ := strings.Cut(m.Where(), " ")
 		switch {
 		case m.Magnified != "":
@@ -83,13 +84,20 @@ func (w *writer) entry(own []placement.Result) string {
 			parts = append(parts, m.Figure()+" "+way+" to "+from)
 		}
 	}
-	switch {
-	case parts == nil:
+	if parts == nil {
 		return "Entry: not measured."
-	case magnified:
-		return "Entry " + by + ": " + strings.Join(parts, "; ") + in + "."
 	}
-	return "It enters " + enumerate(parts) + " " + by + in + "."
+	end := ends[0]
+	if slices.ContainsFunc(ends, func(e string) bool { return e != end }) {
+		for i := range parts { // each by its own film
+			parts[i] += ends[i]
+		}
+		end = ""
+	}
+	if magnified {
+		return "Entry: " + strings.Join(parts, "; ") + end + "."
+	}
+	return "It enters " + enumerate(parts) + end + "."
 }
 
 // enumerate is "a", "a and b", "a, b and c".

@@ -70,7 +70,8 @@ func TestWithoutGeometry(t *testing.T) {
 			t.Errorf("scale %q", r.Scale)
 		}
 	}
-	// 36 of 40 is three binomial standard deviations below 95 % of both at once.
+	// Both at once in at least 90 % of cases, 36 of 40, less one binomial standard
+	// deviation.
 	if held < 34 {
 		t.Errorf("%d of %d cases lie in both intervals", held, n)
 	}

@@ -136,11 +136,14 @@ func (t turn) draw(u, v float64) (roll, tilt float64) {
 	return half * (2*u - 1), half * (2*v - 1)
 }
 
-// against is how a patient so turned lies against a film: turned out of its
-// plane about the long axis and about the one across it, radians.
+// against is how a patient so turned lies against a film: the sagittal plane
+// against a lateral one, the coronal plane against a frontal one, turned about the long axis and about the one across it, radians.
 func (t turn) against(s *sheet) (long, cross float64) {
 	p := s.camera.Pinhole()
 	n := axes(t.roll, t.tilt).normal
+	if s.reading.View == imaging.Frontal {
+		n = axes(t.roll, t.tilt).back
+	}
 	if r3.Dot(n, p.Beam) < 0 {
 		n = r3.Scale(-1, n)
 	}

@@ -113,7 +113,7 @@ func (w *work) unknowns(s *sheet, set setting, layers layer, n int) []unknown {
 		for i := range out {
 			u := &out[i]
 			u.long, u.cross = quantity.Radians(set.offLong), quantity.Radians(set.offCross)
-			if t.known {
+			if s.camera != nil { // which tells the signs, too
 				u.long, u.cross = t.against(s)
 			}
 			t := turn{known: t.known, uRoll: t.uRoll, uTilt: t.uTilt}
