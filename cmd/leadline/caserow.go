@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"leadline/imaging"
+	"leadline/imaging/radiation"
 	"leadline/measure/note"
 	"leadline/measure/placement"
 	"leadline/measure/response"
@@ -70,7 +71,7 @@ func (r *reader) rows(name string, report sidecar.Report) []caseRow {
 			}
 		}
 	}
-	for _, f := range r.radiation(report).Figures {
+	for _, f := range radiation.OfCase(r.kase, report.Operation.Radiation()).Figures {
 		c := row("")
 		c.cell["quantity"], c.cell["value"], c.cell["unit"] = string(f.Kind), decimal(f.Value), f.Unit
 		c.cell["of"], c.cell["source"] = f.Of, f.Source

@@ -5,6 +5,7 @@ import (
 	"os"
 	"strings"
 
+	"leadline/imaging/radiation"
 	"leadline/measure/note"
 )
 
@@ -76,7 +77,7 @@ func runNote(c *call) error {
 	if err := of.placed(report); err != nil {
 		return err
 	}
-	text, err := note.Write(note.Material{Report: report, Radiation: of.radiation(report)}, template, note.Format(*format))
+	text, err := note.Write(note.Material{Report: report, Radiation: radiation.OfCase(of.kase, report.Operation.Radiation())}, template, note.Format(*format))
 	if err != nil {
 		return err
 	}

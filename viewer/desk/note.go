@@ -8,9 +8,6 @@ import (
 	"path/filepath"
 	"strings"
 
-	"github.com/suyashkumar/dicom/pkg/tag"
-
-	"leadline/imaging/dicomfile"
 	"leadline/imaging/radiation"
 	"leadline/measure/note"
 	"leadline/measure/sidecar"
@@ -84,7 +81,7 @@ func (o *Opened) writeNote(r sidecar.Report, dir string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	text, err := note.Write(note.Material{Report: r, Radiation: o.radiation(r)}, template, note.PlainText)
+	text, err := note.Write(note.Material{Report: r, Radiation: radiation.OfCase(o.kase, r.Operation.Radiation())}, template, note.PlainText)
 	if err != nil {
 		return "", err
 	}
@@ -117,36 +114,4 @@ func toClipboard(text string) bool {
 		}
 	}
 	return false
-}
-
-// radiation is what dose reports beside the images, the images' headers and the
-// record of the operation say of dose.
-func (o *Opened) radiation(r sidecar.Report) radiation.Record {
-	var images, others []dicomfile.Set
-	for _, f := range o.kase.Files {
-		if set, err := f.Set(); err == nil {
-			images = append(images, set)
-		}
-	}
-	var notes []string
-	first := o.kase.Files[0].Header
-	for _, other := range o.kase.Others {
-		src, closer, err := other.Open()
-		if err != nil {
-			notes = append(notes, "a DICOM file without an image cannot be opened, which may be a dose report")
-			continue
-		}
-		set, err := dicomfile.ReadSet(src, other.Size)
-		closer.Close()
-		if err != nil {
-			notes = append(notes, "a DICOM file without an image is damaged, which may be a dose report")
-			continue
-		}
-		if o.kase.Of == 1 || set.Code(tag.StudyInstanceUID) == first.Study {
-			others = append(others, set) // else it may be of one of the other studies here
-		}
-	}
-	rec := radiation.Of(images, others, first.Study, first.PatientID, r.Operation.Radiation())
-	rec.Notes = append(rec.Notes, notes...)
-	return rec
 }

@@ -1,25 +1,24 @@
-package main
+package radiation
 
 import (
 	"github.com/suyashkumar/dicom/pkg/tag"
 
 	"leadline/imaging/dicomfile"
-	"leadline/imaging/radiation"
-	"leadline/measure/sidecar"
+	"leadline/imaging/intake"
 )
 
-// radiation gathers what dose reports beside the images, the images' headers and the
-// record of the operation say of dose.
-func (r *reader) radiation(report sidecar.Report) radiation.Record {
+// OfCase gathers what dose reports beside a case's images, the images' headers
+// and what was typed in from the console say of dose.
+func OfCase(c *intake.Case, typed []Figure) Record {
 	var images, others []dicomfile.Set
-	for _, f := range r.kase.Files {
+	for _, f := range c.Files {
 		if set, err := f.Set(); err == nil {
 			images = append(images, set)
 		}
 	}
 	var notes []string
-	first := r.kase.Files[0].Header
-	for _, o := range r.kase.Others {
+	first := c.Files[0].Header
+	for _, o := range c.Others {
 		src, closer, err := o.Open()
 		if err != nil {
 			notes = append(notes, "a DICOM file without an image cannot be opened, which may be a dose report")
@@ -31,11 +30,11 @@ func (r *reader) radiation(report sidecar.Report) radiation.Record {
 			notes = append(notes, "a DICOM file without an image is damaged, which may be a dose report")
 			continue
 		}
-		if r.kase.Of == 1 || set.Code(tag.StudyInstanceUID) == first.Study {
+		if c.Of == 1 || set.Code(tag.StudyInstanceUID) == first.Study {
 			others = append(others, set) // else it may be of one of the other studies here
 		}
 	}
-	rec := radiation.Of(images, others, first.Study, first.PatientID, report.Operation.Radiation())
+	rec := Of(images, others, first.Study, first.PatientID, typed)
 	rec.Notes = append(rec.Notes, notes...)
 	return rec
 }
